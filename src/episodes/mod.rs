@@ -1,0 +1,3 @@
+//! Visits -> episodes: one course of care each.
+
+pub mod episode;

@@ -1,0 +1,3 @@
+//! Export file -> records with a place: bytes only, no meaning.
+
+pub mod place;

@@ -1,0 +1,272 @@
+//! Everything a report says, as plain data: what the pages format and the sheets write.
+
+use crate::catalogue::Region;
+
+/// A number with its 95 % interval. All finite.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Estimate {
+    /// The estimate.
+    pub value: f64,
+    /// Lower limit.
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+}
+
+/// A period of a sheet: all episodes that were due, or those of one quarter.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Period {
+    /// Every due episode.
+    All,
+    /// Episodes whose endpoint window closed in the quarter.
+    Quarter(crate::rows::when::Quarter),
+}
+
+/// One number that may be withheld because few people stand behind it, or not exist.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Shown<T> {
+    /// May be shown.
+    Value(T),
+    /// Withheld: a small cell, or one that would reveal a small cell.
+    Withheld,
+    /// There is no such number (no reading, no spread).
+    Missing,
+}
+
+/// One line of `completeness.csv`. `site` is `None` for the whole group.
+#[derive(Clone, PartialEq, Debug)]
+pub struct CompletenessRow {
+    /// Period.
+    pub period: Period,
+    /// Site; the whole group when absent.
+    pub site: Option<String>,
+    /// Condition key.
+    pub condition: String,
+    /// Outcome key.
+    pub measure: String,
+    /// Due episodes that started.
+    pub episodes: Shown<u32>,
+    /// With a baseline.
+    pub with_baseline: Shown<u32>,
+    /// With a baseline and an endpoint.
+    pub with_endpoint: Shown<u32>,
+    /// with_endpoint / episodes.
+    pub share: Shown<f64>,
+}
+
+/// One line of `responders.csv`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ResponderRow {
+    /// Period.
+    pub period: Period,
+    /// Site; the whole group when absent.
+    pub site: Option<String>,
+    /// Condition key.
+    pub condition: String,
+    /// Outcome key.
+    pub measure: String,
+    /// Definition key.
+    pub definition: String,
+    /// What the denominator is, in words.
+    pub denominator: &'static str,
+    /// Eligible episodes: due, with a baseline high enough for the definition to be reachable.
+    pub episodes: Shown<u32>,
+    /// Of these, with an endpoint.
+    pub with_outcome: Shown<u32>,
+    /// Of these, responders.
+    pub responders: Shown<u32>,
+    /// Due episodes whose baseline is too low to respond: counted and shown, not dropped.
+    pub baseline_too_low: Shown<u32>,
+    /// responders / with_outcome with its Wilson interval.
+    pub rate: Shown<Estimate>,
+    /// Every missing endpoint counted as no response.
+    pub worst_case: Shown<f64>,
+    /// Every missing endpoint counted as a response.
+    pub best_case: Shown<f64>,
+}
+
+/// One line of `change.csv`. Change = endpoint - baseline in the measure's own unit.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ChangeRow {
+    /// Period.
+    pub period: Period,
+    /// Site; the whole group when absent.
+    pub site: Option<String>,
+    /// Condition key.
+    pub condition: String,
+    /// Outcome key.
+    pub measure: String,
+    /// Episodes with baseline and endpoint.
+    pub episodes: Shown<u32>,
+    /// Mean baseline.
+    pub baseline_mean: Shown<f64>,
+    /// SD of the baseline.
+    pub baseline_sd: Shown<f64>,
+    /// Mean endpoint.
+    pub endpoint_mean: Shown<f64>,
+    /// SD of the endpoint.
+    pub endpoint_sd: Shown<f64>,
+    /// Mean change with its t interval.
+    pub change: Shown<Estimate>,
+    /// SD of the change.
+    pub change_sd: Shown<f64>,
+    /// Mean improvement / SD of the baseline: positive is better.
+    pub effect_size: Shown<f64>,
+}
+
+/// The mean of a week since the first treated visit.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct WeekPoint {
+    /// Week; 0 holds the baselines, week w the days 7w-3 to 7w+3.
+    pub week: u32,
+    /// Mean day of its readings.
+    pub day: f64,
+    /// Patients (episodes) behind it.
+    pub episodes: u32,
+    /// Mean with t interval (absent interval under 2 episodes: low = high = value never happens; such weeks are withheld).
+    pub mean: Estimate,
+    /// 10th and 90th percentile of the readings: the spread of patients, not of the mean.
+    pub band: (f64, f64),
+    /// Median.
+    pub median: f64,
+}
+
+/// What came of fitting the curve.
+#[derive(Clone, PartialEq, Debug)]
+pub enum CurveOutcome {
+    /// The exponential approach to a plateau.
+    Fitted(Curve),
+    /// The data do not identify it; why, in words.
+    NotIdentifiable(String),
+    /// Too few weeks.
+    TooFewWeeks,
+}
+
+/// mean(t) = plateau + (start - plateau) exp(-t ln 2 / half_time).
+#[derive(Clone, PartialEq, Debug)]
+pub struct Curve {
+    /// Mean at day 0.
+    pub start: Estimate,
+    /// Level approached.
+    pub plateau: Estimate,
+    /// Half-time, days.
+    pub half_time_days: Estimate,
+    /// Standard errors of start, plateau, half-time.
+    pub std_errors: [f64; 3],
+    /// Day on which the mean has moved by the minimal important change, when it does.
+    pub day_of_important_change: Option<Estimate>,
+    /// Fitted mean with interval by day, for drawing and `curve_points.csv`.
+    pub points: Vec<CurvePoint>,
+    /// Iterations, gradient norm, why it stopped: one line of evidence.
+    pub evidence: String,
+}
+
+/// The fitted mean at a day.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct CurvePoint {
+    /// Day since the first treated visit.
+    pub day: f64,
+    /// Mean with interval.
+    pub mean: Estimate,
+}
+
+/// Published cohort points drawn beside the curve, on the measure's own scale.
+#[derive(Clone, PartialEq, Debug)]
+pub struct NaturalCourse {
+    /// Label with onset class.
+    pub label: String,
+    /// Citation.
+    pub citation: String,
+    /// (day, mean with interval).
+    pub points: Vec<(f64, Estimate)>,
+}
+
+/// One outcome of one condition over all due episodes.
+#[derive(Clone, PartialEq, Debug)]
+pub struct OutcomeFindings {
+    /// Outcome key.
+    pub key: String,
+    /// Title for people, with the place of pain.
+    pub title: String,
+    /// Unit for people.
+    pub unit: String,
+    /// Decimals for people.
+    pub decimals: usize,
+    /// Lowest and highest possible value.
+    pub range: (f64, f64),
+    /// Whether a lower score is better.
+    pub lower_is_better: bool,
+    /// Whether it is only ordinal: medians and categories, never means.
+    pub ordinal: bool,
+    /// Completeness, by period and site.
+    pub completeness: Vec<CompletenessRow>,
+    /// Change, by period and site.
+    pub change: Vec<ChangeRow>,
+    /// Responders, by period, site and definition.
+    pub responders: Vec<ResponderRow>,
+    /// Labels of the definitions, in order: key, label.
+    pub definitions: Vec<(String, String)>,
+    /// The observed mean by week.
+    pub weeks: Vec<WeekPoint>,
+    /// Patients and readings behind the curve.
+    pub curve_patients: u32,
+    /// Readings behind the curve.
+    pub curve_readings: u32,
+    /// The curve.
+    pub curve: CurveOutcome,
+    /// Natural course, when one is published for the condition and onset mix.
+    pub natural_course: Option<NaturalCourse>,
+    /// (improvement, share of episodes with an endpoint that improved at least as much, share with the missing counted as not), descending share.
+    pub cumulative: Vec<(f64, f64, f64)>,
+    /// This quarter against the previous one: difference in mean change (Welch) and in responder rate (Newcombe), when both can be shown.
+    pub against_previous: Option<AgainstPrevious>,
+}
+
+/// The report's quarter against the one before it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct AgainstPrevious {
+    /// Difference of mean changes, this - previous.
+    pub change: Option<Estimate>,
+    /// Difference of rates of minimal important change, this - previous.
+    pub rate: Option<Estimate>,
+}
+
+/// One condition.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ConditionFindings {
+    /// Key.
+    pub key: String,
+    /// Title for people.
+    pub title: String,
+    /// Region.
+    pub region: Region,
+    /// Episodes that started, due or not.
+    pub episodes_started: Shown<u32>,
+    /// Of these, due.
+    pub episodes_due: Shown<u32>,
+    /// Onset mix: acute, subacute, persistent, not recorded.
+    pub onset_mix: [Shown<u32>; 4],
+    /// Outcomes, most complete first.
+    pub outcomes: Vec<OutcomeFindings>,
+}
+
+/// A whole report.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Bulletin {
+    /// The group's name.
+    pub group: String,
+    /// The quarter reported, when the data know quarters.
+    pub period: Option<crate::rows::when::Quarter>,
+    /// Quarters with due episodes, oldest first.
+    pub quarters: Vec<crate::rows::when::Quarter>,
+    /// Sites in order of name.
+    pub sites: Vec<String>,
+    /// Counts below or at this are withheld (4 internal, 10 for release).
+    pub withhold_up_to: u32,
+    /// `internal` or `release`.
+    pub audience: &'static str,
+    /// Conditions, most episodes first; episodes without a condition come last under `not_recorded`.
+    pub conditions: Vec<ConditionFindings>,
+    /// How well the data were understood.
+    pub quality: super::quality::DataQuality,
+}

@@ -1,0 +1,4 @@
+//! Models -> findings: estimates with interval, denominator and missing share. Plain data.
+
+pub mod bulletin;
+pub mod quality;

@@ -1,0 +1,1 @@
+//! `group.toml` and mapping files -> checked settings.

@@ -1,0 +1,1 @@
+//! Quantities: checked once, NaN refused. (placeholder until the catalogue lands)

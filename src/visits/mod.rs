@@ -1,0 +1,1 @@
+//! Rows -> canonical visits: no duplicate, each with its dose.
