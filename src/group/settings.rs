@@ -1,0 +1,74 @@
+//! A checked `group.toml`.
+
+use super::mapping::Mapping;
+use crate::catalogue::{Conditions, Measures};
+use std::path::PathBuf;
+
+/// Who may see the report's aggregated pages and sheets.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Audience {
+    /// Inside the group: counts below 5 are withheld.
+    Internal,
+    /// Outside: counts of 1 to 10 are withheld (CMS cell size suppression policy).
+    Release,
+}
+
+/// Where a patient key is unique.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum PatientKeys {
+    /// One key is one person everywhere in the group.
+    Group,
+    /// A key is unique within its site only.
+    Site,
+}
+
+/// The rules that cut a patient's visits into episodes and pick readings.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct EpisodeRules {
+    /// A longer gap between treated visits, in days, starts a new episode.
+    pub gap_days: i32,
+    /// First and last day of the baseline window, counted from the first treated visit.
+    pub baseline_days: (i32, i32),
+    /// First and last day of the endpoint window.
+    pub endpoint_days: (i32, i32),
+}
+
+impl Default for EpisodeRules {
+    fn default() -> Self {
+        Self { gap_days: 60, baseline_days: (-14, 0), endpoint_days: (28, 84) }
+    }
+}
+
+/// The exports of one site or system.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Export {
+    /// The site, unless the mapping names a site column.
+    pub site: Option<String>,
+    /// The files, sorted by name: path relative to the group folder.
+    pub files: Vec<PathBuf>,
+    /// How to read them.
+    pub mapping: Mapping,
+}
+
+/// A checked group.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Group {
+    /// The folder.
+    pub folder: PathBuf,
+    /// Its name for people.
+    pub name: String,
+    /// Who may see the report.
+    pub audience: Audience,
+    /// Share of rejected rows (0 to 1) above which the run ends with exit code 3.
+    pub reject_limit: f64,
+    /// Where a patient key is unique.
+    pub patient_keys: PatientKeys,
+    /// Episode rules.
+    pub episodes: EpisodeRules,
+    /// The exports, in the order of `group.toml`.
+    pub exports: Vec<Export>,
+    /// The measures, overrides applied.
+    pub measures: Measures,
+    /// The conditions, overrides applied.
+    pub conditions: Conditions,
+}
