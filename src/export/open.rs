@@ -1,0 +1,56 @@
+//! Opening an export: plain, gzip or zstd, told apart by their first bytes, never by their name.
+
+use crate::error::{Exit, Problem, Spot};
+use std::fs::File;
+use std::io::{self, BufReader, Read, Seek, SeekFrom};
+use std::path::Path;
+
+const GZIP: [u8; 2] = [0x1f, 0x8b]; // RFC 1952, 2.3.1
+const ZSTD: [u8; 4] = [0x28, 0xb5, 0x2f, 0xfd]; // RFC 8878, 3.1.1
+const BUFFER: usize = 1 << 18;
+
+/// Opens an export for reading from its start, unpacking gzip and zstd.
+///
+/// # Errors
+/// The file does not exist, is a folder, or cannot be read.
+pub fn open(path: &Path, shown: &Path) -> Result<Box<dyn Read + Send>, Problem> {
+    let cannot = |error: io::Error| {
+        let mut problem = Problem::io(shown, &error);
+        problem.exit = Exit::BadInput;
+        problem.hint("check `files` in group.toml and the file's permissions")
+    };
+    let mut file = File::open(path).map_err(cannot)?;
+    if file.metadata().map_err(cannot)?.is_dir() {
+        return Err(Problem::input("this is a folder, not an export").at(Spot::file(shown)));
+    }
+    let mut magic = [0u8; 4];
+    let mut filled = 0;
+    while let Some(rest) = magic.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+        match file.read(rest).map_err(cannot)? {
+            0 => break,
+            n => filled += n,
+        }
+    }
+    file.seek(SeekFrom::Start(0)).map_err(cannot)?;
+    if magic.starts_with(&GZIP) {
+        // MultiGzDecoder: files joined by concatenation are one file (RFC 1952, 2.2)
+        return Ok(Box::new(flate2::read::MultiGzDecoder::new(BufReader::with_capacity(BUFFER, file))));
+    }
+    if magic == ZSTD {
+        let decoder = zstd::stream::read::Decoder::new(file).map_err(cannot)?;
+        return Ok(Box::new(decoder));
+    }
+    Ok(Box::new(file))
+}
+
+/// What a failed read means: a compressed file that was cut short, or a disk that failed.
+pub fn read_problem(shown: &Path, error: &io::Error) -> Problem {
+    match error.kind() {
+        io::ErrorKind::UnexpectedEof | io::ErrorKind::InvalidInput | io::ErrorKind::InvalidData => {
+            Problem::input("the compressed file is damaged or ends too early")
+                .at(Spot::file(shown))
+                .hint("copy or export the file again")
+        }
+        _ => Problem::io(shown, error),
+    }
+}
