@@ -49,6 +49,8 @@ pub struct ColumnName {
     pub text: String,
     /// Which column of that text, from 1.
     pub nth: u32,
+    /// Whether the mapping says which (`pain#1`).
+    pub numbered: bool,
     /// Where the mapping names it.
     pub spot: Spot,
 }
