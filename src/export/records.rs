@@ -71,6 +71,11 @@ impl<'a> Records<'a> {
         }
     }
 
+    /// How many bytes are left after the last record, and the line they start on.
+    pub fn position(&self) -> (usize, u64) {
+        (self.input.len(), self.line)
+    }
+
     /// The next record; `None` at the end of the block. Empty lines are passed over.
     pub fn next_record(&mut self) -> Option<Record<'_>> {
         // csv-core passes over empty lines itself, but then the record's own line is not known

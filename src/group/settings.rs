@@ -65,6 +65,8 @@ pub struct Group {
     pub patient_keys: PatientKeys,
     /// Episode rules.
     pub episodes: EpisodeRules,
+    /// The day the group is read as of: a later date is an error. `as_of` in group.toml, else today.
+    pub as_of: chrono::NaiveDate,
     /// The exports, in the order of `group.toml`.
     pub exports: Vec<Export>,
     /// The measures, overrides applied.

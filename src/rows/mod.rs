@@ -1,5 +1,16 @@
 //! Records and a mapping -> rows: typed cells in SI units, or a counted rejection.
 
+pub mod dates;
+pub mod fields;
+pub mod ledger;
+pub mod match_columns;
 pub mod names;
+pub mod number;
+pub mod privacy;
+pub mod quantities;
+pub mod read_block;
+pub mod read_file;
+pub mod read_group;
+pub mod reason;
 pub mod row;
 pub mod when;

@@ -1,1 +1,5 @@
 //! Rows -> canonical visits: no duplicate, each with its dose.
+
+pub mod duplicates;
+#[allow(clippy::module_inception, reason = "the file is named after the type it holds")]
+pub mod visits;

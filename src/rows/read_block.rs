@@ -1,0 +1,265 @@
+//! Block -> rows: every record becomes a [`Row`] with its scores, or a counted rejection.
+//!
+//! Blocks are read side by side, each with its own short lists of names; the file joins them in order.
+
+use super::fields::{self, Draft};
+use super::ledger::{Blanks, Rejected};
+use super::match_columns::{CellSource, Plan, ReadingPlan, ScorePlan};
+use super::names::Names;
+use super::reason::Reason;
+use super::row::{Row, Score};
+use super::when::When;
+use crate::catalogue::MeasureId;
+use crate::export::blocks::Block;
+use crate::export::place::{FileId, Place};
+use crate::export::records::{Record, Records};
+use crate::group::field::Field;
+use crate::group::mapping::ScoreKind;
+use crate::readings::score::Answers;
+
+/// What one block gave.
+#[derive(Default, Debug)]
+pub struct BlockRows {
+    /// The rows; names are numbers of this block's own lists, scores of this block's own scores.
+    pub rows: Vec<Row>,
+    /// Their scores, in order of row.
+    pub scores: Vec<Score>,
+    /// This block's names.
+    pub names: Names,
+    /// Rejected rows.
+    pub rejected: Vec<Rejected>,
+    /// Blanked cells.
+    pub blanks: Blanks,
+    /// Records read.
+    pub read: u64,
+}
+
+/// The most days an offset may have, about a hundred years; and the least, ten years before the start.
+pub const DAY_OFFSETS: std::ops::RangeInclusive<f64> = -3_660.0..=36_600.0;
+
+/// Reads the records of a block. The header is not among them.
+pub fn read_block(plan: &Plan<'_>, block: &Block, file: FileId, as_of: chrono::NaiveDate) -> BlockRows {
+    let mut records = Records::new(block, plan.mapping.form.delimiter);
+    let mut reader = BlockReader { plan, as_of, out: BlockRows::default(), cache: fields::Cache::default() };
+    while let Some(record) = records.next_record() {
+        reader.out.read += 1;
+        let place = Place { file, line: u32::try_from(record.line).unwrap_or(u32::MAX) };
+        if let Err((column, reason)) = reader.read_record(&record, place) {
+            reader.out.rejected.push(Rejected { place, column, reason });
+        }
+    }
+    reader.out
+}
+
+struct BlockReader<'p, 'g> {
+    plan: &'p Plan<'g>,
+    as_of: chrono::NaiveDate,
+    out: BlockRows,
+    cache: fields::Cache,
+}
+
+type Fault = (Option<u16>, Reason);
+
+impl BlockReader<'_, '_> {
+    fn read_record(&mut self, record: &Record<'_>, place: Place) -> Result<(), Fault> {
+        let plan = self.plan;
+        if record.has_nul() {
+            return Err((None, Reason::NulByte));
+        }
+        if record.len() != plan.width {
+            return Err((None, Reason::FieldCount));
+        }
+        if is_header(record, &plan.header) {
+            return Err((None, Reason::RepeatedHeader));
+        }
+        for (column, only) in &plan.keep {
+            let cell = clean(record.get(usize::from(*column)));
+            if !only.iter().any(|wanted| wanted.as_bytes() == cell) {
+                return Err((Some(*column), Reason::LeftOut));
+            }
+        }
+
+        let mut draft = Draft::default();
+        for field in &plan.fields {
+            let cell = match field.source {
+                CellSource::Column(column) => clean(record.get(usize::from(column))),
+                CellSource::Fixed(text) => text,
+            };
+            if cell.is_empty() || field.missing.contains(&cell) {
+                continue;
+            }
+            let understood = fields::read(plan, field, cell, record, &mut draft, &mut self.out.names, &mut self.cache, self.as_of);
+            if let Err(reason) = understood {
+                if field.field.is_required() || reason == Reason::NameTooLong {
+                    return Err((Some(field.column()), reason));
+                }
+                self.out.blanks.add(field.column(), reason, place.line);
+            }
+        }
+
+        let patient = draft.patient.ok_or((plan.patient_column, Reason::RequiredMissing))?;
+        let when = self.when(&draft)?;
+        let site = match (draft.site, plan.site) {
+            (Some(site), _) => site,
+            (None, Some(site)) => self.out.names.sites.intern(site).ok_or((None, Reason::RequiredMissing))?,
+            (None, None) => return Err((self.column_of(Field::Site), Reason::RequiredMissing)),
+        };
+        self.codes(&mut draft, when, place);
+
+        let scores_from = self.out.scores.len() as u32;
+        let row_number = self.out.rows.len() as u32;
+        if let Some(readings) = &plan.readings {
+            self.reading(readings, record, place, row_number)?;
+        }
+        for score in &plan.scores {
+            self.score(score, record, place, row_number);
+        }
+        let scores_len = (self.out.scores.len() as u32 - scores_from).min(255) as u8;
+        self.out.rows.push(Row {
+            place,
+            site,
+            patient,
+            when,
+            episode: draft.episode,
+            clinician: draft.clinician,
+            table: draft.table,
+            visit_no: draft.visit_no,
+            is_visit: plan.mapping.form.treated,
+            attended: draft.attended,
+            condition: draft.condition,
+            icd10: draft.icd10,
+            caution: draft.caution,
+            dose: draft.dose,
+            setup: draft.setup,
+            facts: draft.facts(),
+            scores_from,
+            scores_len,
+        });
+        Ok(())
+    }
+
+    fn column_of(&self, field: Field) -> Option<u16> {
+        self.plan.fields.iter().find(|f| f.field == field).map(|f| f.column())
+    }
+
+    fn when(&self, draft: &Draft) -> Result<When, Fault> {
+        if let Some(date) = draft.date {
+            return Ok(When::calendar(date));
+        }
+        match draft.day {
+            Some(day) => Ok(When::Offset { day, quarter: draft.quarter }),
+            None => Err((self.column_of(Field::Date).or(self.column_of(Field::Day)), Reason::RequiredMissing)),
+        }
+    }
+
+    /// The codes cell is read last: which codes were valid depends on the day.
+    fn codes(&mut self, draft: &mut Draft, when: When, place: Place) {
+        let (Some(id), Some(column)) = (draft.icd10, self.column_of(Field::Icd10)) else { return };
+        let cell = self.cache.codes(&self.plan.group.conditions, self.out.names.codes.get(id), when);
+        draft.caution |= cell.caution;
+        if draft.condition.is_none() {
+            draft.condition = cell.condition;
+        }
+        if cell.not_valid > 0 {
+            self.out.blanks.add(column, Reason::CodeNotValid, place.line);
+        }
+        if cell.condition.is_none() && !cell.caution {
+            self.out.blanks.add(column, Reason::UnknownCode, place.line);
+        }
+    }
+
+    fn reading(&mut self, readings: &ReadingPlan<'_>, record: &Record<'_>, place: Place, row: u32) -> Result<(), Fault> {
+        let name = clean(record.get(usize::from(readings.measure_column)));
+        if name.is_empty() {
+            return Ok(()); // a visit without a reading
+        }
+        let kind = readings.kinds.get(name).ok_or((Some(readings.measure_column), Reason::UnknownMeasure))?;
+        if let Some(kind) = kind {
+            self.whole(kind, readings.value_column, record, place, row);
+        }
+        Ok(())
+    }
+
+    fn score(&mut self, score: &ScorePlan<'_>, record: &Record<'_>, place: Place, row: u32) {
+        match score.columns.as_slice() {
+            [column] if !score.items => self.whole(score.kind, *column, record, place, row),
+            columns => self.items(score.kind, columns, record, place, row),
+        }
+    }
+
+    fn whole(&mut self, kind: &ScoreKind, column: u16, record: &Record<'_>, place: Place, row: u32) {
+        let cell = clean(record.get(usize::from(column)));
+        if cell.is_empty() || self.is_missing(cell) {
+            return;
+        }
+        let written = word_or_number(self.plan, kind, cell);
+        let measure = self.plan.group.measures.get(kind.measure);
+        match written.map(|x| x * kind.factor + kind.offset) {
+            Some(value) if measure.contains(value) => {
+                self.out.scores.push(Score { row, measure: kind.measure, pain_site: kind.pain_site, answers: Answers::Value(value) });
+            }
+            Some(_) => self.out.blanks.add(column, Reason::ScoreOutsideScale, place.line),
+            None => self.out.blanks.add(column, Reason::NotANumber, place.line),
+        }
+    }
+
+    fn items(&mut self, kind: &ScoreKind, columns: &[u16], record: &Record<'_>, place: Place, row: u32) {
+        let most = self.item_max(kind.measure);
+        let (mut sum, mut answered) = (0.0, 0u8);
+        for column in columns {
+            let cell = clean(record.get(usize::from(*column)));
+            if cell.is_empty() || self.is_missing(cell) {
+                continue;
+            }
+            match word_or_number(self.plan, kind, cell) {
+                Some(item) if (0.0..=most).contains(&item) => {
+                    sum += item as f32;
+                    answered = answered.saturating_add(1);
+                }
+                Some(_) => self.out.blanks.add(*column, Reason::ItemOutsideRange, place.line),
+                None => self.out.blanks.add(*column, Reason::NotANumber, place.line),
+            }
+        }
+        if answered > 0 {
+            let asked = columns.len().min(255) as u8;
+            let answers = Answers::Items { sum, answered, asked };
+            self.out.scores.push(Score { row, measure: kind.measure, pain_site: kind.pain_site, answers });
+        }
+    }
+
+    fn item_max(&self, measure: MeasureId) -> f64 {
+        self.plan.group.measures.get(measure).items.as_ref().map_or(0.0, |items| f64::from(items.item_max))
+    }
+
+    fn is_missing(&self, cell: &[u8]) -> bool {
+        self.plan.mapping.form.missing.iter().any(|text| text.as_bytes() == cell)
+    }
+}
+
+/// A cell without the spaces round it and without byte-order marks from files joined end to end.
+fn clean(cell: &[u8]) -> &[u8] {
+    const MARK: &[u8] = "\u{feff}".as_bytes();
+    const NO_BREAK_SPACE: &[u8] = "\u{a0}".as_bytes();
+    let mut cell = cell.trim_ascii();
+    // the common case has only ASCII at both ends
+    while let Some(rest) = cell.strip_prefix(MARK).or(cell.strip_prefix(NO_BREAK_SPACE)).or(cell.strip_suffix(NO_BREAK_SPACE)) {
+        cell = rest.trim_ascii();
+    }
+    cell
+}
+
+fn is_header(record: &Record<'_>, header: &[String]) -> bool {
+    // one comparison settles it for almost every row
+    header.first().is_some_and(|first| clean(record.get(0)) == first.as_bytes())
+        && header.iter().enumerate().all(|(i, text)| clean(record.get(i)) == text.as_bytes())
+}
+
+fn word_or_number(plan: &Plan<'_>, kind: &ScoreKind, cell: &[u8]) -> Option<f64> {
+    if !kind.words.is_empty() {
+        let text = std::str::from_utf8(cell).ok()?.to_lowercase();
+        if let Some((_, number)) = kind.words.iter().find(|(word, _)| *word == text) {
+            return Some(*number);
+        }
+    }
+    plan.numbers.read(cell)
+}

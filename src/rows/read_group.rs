@@ -1,0 +1,56 @@
+//! A whole group folder -> rows, names and the ledger.
+
+use super::ledger::Ledger;
+use super::names::Names;
+use super::privacy;
+use super::read_file::read_file;
+use super::row::{Row, Score};
+use crate::error::{Problem, Spot};
+use crate::export::place::Files;
+use crate::group::settings::Group;
+use std::path::Path;
+
+/// Everything that was understood, before duplicates are taken out.
+#[derive(Default, Debug)]
+pub struct Intake {
+    /// The export files.
+    pub files: Files,
+    /// Names.
+    pub names: Names,
+    /// Rows of all files, in reading order.
+    pub rows: Vec<Row>,
+    /// Their scores, in order of row.
+    pub scores: Vec<Score>,
+    /// The account of every row.
+    pub ledger: Ledger,
+}
+
+/// Reads every export of a group. `progress` is told each file before it is read.
+///
+/// # Errors
+/// A file cannot be read, does not fit its mapping, or holds direct identifiers.
+pub fn read_group(group: &Group, mut progress: impl FnMut(&Path)) -> Result<Intake, Problem> {
+    let mut intake = Intake::default();
+    for export in &group.exports {
+        for path in &export.files {
+            progress(path);
+            let shown = path.to_string_lossy().replace('\\', "/");
+            let file = intake.files.add(shown).ok_or_else(|| {
+                Problem::input("more than 65,535 export files").at(Spot::file("group.toml"))
+            })?;
+            let full = group.folder.join(path);
+            let read = read_file(group, &export.mapping, export.site.as_deref(), &full, file, &mut intake.names)?;
+            if intake.rows.is_empty() {
+                intake.rows = read.rows;
+                intake.scores = read.scores;
+            } else {
+                let (first_row, first_score) = (intake.rows.len() as u32, intake.scores.len() as u32);
+                intake.rows.extend(read.rows.into_iter().map(|row| Row { scores_from: row.scores_from + first_score, ..row }));
+                intake.scores.extend(read.scores.into_iter().map(|score| Score { row: score.row + first_row, ..score }));
+            }
+            intake.ledger.push(read.ledger);
+        }
+    }
+    privacy::screen_names(&intake.names)?;
+    Ok(intake)
+}

@@ -1,0 +1,23 @@
+//! The canonical visits of a group.
+
+use crate::rows::row::{Row, Score};
+
+/// Rows without duplicates, ordered by patient, clock, day, site and place.
+///
+/// A row with `is_visit` false is a reading without a visit of its own: from a readings-only file,
+/// the further rows of a long export, or the row of a disagreeing pair that was not picked.
+#[derive(Clone, Default, PartialEq, Debug)]
+pub struct Visits {
+    /// The rows.
+    pub rows: Vec<Row>,
+    /// Scores; `Score::row` is a position in `rows`.
+    pub scores: Vec<Score>,
+}
+
+impl Visits {
+    /// The scores of a row.
+    pub fn scores_of(&self, row: &Row) -> &[Score] {
+        let from = row.scores_from as usize;
+        self.scores.get(from..from + usize::from(row.scores_len)).unwrap_or_default()
+    }
+}
