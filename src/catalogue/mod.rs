@@ -1,8 +1,17 @@
-//! Facts of the trade as data: measures, conditions, identifiers. (placeholder until the catalogue lands)
+//! Facts of the trade as data, each with its source: measures, conditions, identifiers.
 
-/// A measure of the registry, by position.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct MeasureId(pub u16);
+pub mod error;
+pub mod measure;
+mod measure_file;
+pub mod measures;
+pub mod pain_site;
+pub mod response;
+pub mod sourced;
+
+pub use error::CatalogueError;
+pub use measures::{Definition, Measure, MeasureId, Measures, Scale};
+pub use pain_site::PainSite;
+
 /// A condition of the registry, by position.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct ConditionId(pub u16);
@@ -15,20 +24,4 @@ pub enum Region {
     Cervical,
     /// Any other.
     Other,
-}
-/// Where the pain of a reading is felt.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum PainSite {
-    /// Back.
-    Back,
-    /// Leg.
-    Leg,
-    /// Neck.
-    Neck,
-    /// Arm.
-    Arm,
-    /// Elsewhere.
-    Other,
-    /// Not said.
-    Unspecified,
 }
