@@ -23,7 +23,7 @@ pub enum Exit {
 }
 
 /// Where in a file.
-#[derive(Clone, PartialEq, Eq, Default, Debug)]
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Default, Debug)]
 pub struct Spot {
     /// The file.
     pub file: PathBuf,

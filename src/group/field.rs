@@ -1,5 +1,6 @@
 //! The canonical fields a mapping can fill, and what kind of cell each takes.
 
+use crate::units::Dimension;
 use std::fmt;
 
 /// What a cell of a field holds.
@@ -35,6 +36,20 @@ pub enum Kind {
     ConditionLabel,
     /// ICD-10-CM codes, several a cell.
     Codes,
+}
+
+impl Kind {
+    /// What a quantity measures; `None` for kinds without a unit.
+    pub fn dimension(self) -> Option<Dimension> {
+        match self {
+            Kind::Force => Some(Dimension::Force),
+            Kind::Length => Some(Dimension::Length),
+            Kind::Mass => Some(Dimension::Mass),
+            Kind::Time => Some(Dimension::Time),
+            Kind::Angle => Some(Dimension::Angle),
+            _ => None,
+        }
+    }
 }
 
 macro_rules! fields {

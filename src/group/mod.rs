@@ -1,5 +1,12 @@
 //! `group.toml` and mapping files -> checked settings.
 
+mod document;
+mod export_files;
+mod extends;
 pub mod field;
+pub mod load;
 pub mod mapping;
+mod overrides;
+pub mod parse_mapping;
 pub mod settings;
+pub(crate) mod suggest;

@@ -1,0 +1,162 @@
+//! A group folder -> a checked [`Group`].
+
+use super::document::{self, Node, Table};
+use super::export_files;
+use super::field::Field;
+use super::overrides;
+use super::parse_mapping::read_mapping;
+use super::settings::{Audience, EpisodeRules, Export, Group, PatientKeys};
+use super::suggest::did_you_mean;
+use crate::catalogue::{Conditions, Measures};
+use crate::error::{Problem, Spot};
+use std::path::Path;
+
+const FILE: &str = "group.toml";
+const DEFAULT_REJECT_LIMIT: f64 = 0.05;
+
+/// Reads and checks `group.toml` in a folder, its mappings, and which export files there are.
+/// No export is opened.
+///
+/// # Errors
+/// Whatever is wrong first, with the file, line and column that holds it and what to do.
+pub fn load(folder: &Path) -> Result<Group, Problem> {
+    let path = folder.join(FILE);
+    if !folder.is_dir() {
+        let what = if folder.exists() { "this is a file, not a group folder" } else { "there is no such folder" };
+        return Err(Problem::input(what)
+            .at(Spot::file(folder))
+            .hint("name the folder that holds group.toml, the mappings and the exports"));
+    }
+    if !path.exists() {
+        return Err(Problem::input("the folder holds no group.toml").at(Spot::file(folder)).hint(
+            "write a group.toml with a name and one [[exports]] a site; `mendcurve inspect FILE` drafts the mapping of an export",
+        ));
+    }
+    let table = document::read(&path)?;
+    let keys =
+        ["name", "audience", "reject_limit", "patient_keys", "as_of", "episodes", "exports", "measures", "conditions"];
+    table.only(&keys, FILE)?;
+
+    let measures = overrides::measures(&table)?;
+    let conditions = overrides::conditions(&table)?;
+    Ok(Group {
+        folder: folder.to_path_buf(),
+        name: table.require("name", FILE)?.filled_text("name")?.to_owned(),
+        audience: table.get("audience").map_or(Ok(Audience::Internal), audience)?,
+        reject_limit: table.get("reject_limit").map_or(Ok(DEFAULT_REJECT_LIMIT), reject_limit)?,
+        patient_keys: table.get("patient_keys").map_or(Ok(PatientKeys::Group), patient_keys)?,
+        episodes: table.get("episodes").map_or(Ok(EpisodeRules::default()), episodes)?,
+        as_of: table.get("as_of").map_or_else(|| Ok(chrono::Local::now().date_naive()), |node| node.date("as_of"))?,
+        exports: exports(folder, &table, &measures, &conditions)?,
+        measures,
+        conditions,
+    })
+}
+
+fn one_of<T: Copy>(node: &Node, name: &str, choices: [(&str, T); 2]) -> Result<T, Problem> {
+    let word = node.filled_text(name)?;
+    choices.iter().find(|(choice, _)| *choice == word).map(|(_, value)| *value).ok_or_else(|| {
+        node.problem(format!("`{name}` cannot be `{word}`"))
+            .hint(did_you_mean(word, choices.iter().map(|(choice, _)| *choice)))
+    })
+}
+
+fn audience(node: &Node) -> Result<Audience, Problem> {
+    one_of(node, "audience", [("internal", Audience::Internal), ("release", Audience::Release)])
+}
+
+fn patient_keys(node: &Node) -> Result<PatientKeys, Problem> {
+    one_of(node, "patient_keys", [("group", PatientKeys::Group), ("site", PatientKeys::Site)])
+}
+
+fn reject_limit(node: &Node) -> Result<f64, Problem> {
+    let limit = node.number("reject_limit")?;
+    if (0.0..=1.0).contains(&limit) {
+        return Ok(limit);
+    }
+    Err(node
+        .problem("`reject_limit` is a share of the rows and lies between 0 and 1")
+        .hint("write 0.05 for five in a hundred"))
+}
+
+fn episodes(node: &Node) -> Result<EpisodeRules, Problem> {
+    let table = node.table("[episodes]")?;
+    table.only(&["gap_days", "baseline_days", "endpoint_days"], "[episodes]")?;
+    let default = EpisodeRules::default();
+    let days = |key: &str, default| table.get(key).map_or(Ok(default), |node| window(node, key));
+    let rules = EpisodeRules {
+        gap_days: match table.get("gap_days") {
+            Some(node) => i32::try_from(node.whole("gap_days", 1..=3_650)?).unwrap_or(default.gap_days),
+            None => default.gap_days,
+        },
+        baseline_days: days("baseline_days", default.baseline_days)?,
+        endpoint_days: days("endpoint_days", default.endpoint_days)?,
+    };
+    if rules.endpoint_days.0 <= rules.baseline_days.1 {
+        let node = table.get("endpoint_days").or(table.get("baseline_days")).unwrap_or(node);
+        return Err(node
+            .problem("the endpoint window must begin after the baseline window has ended")
+            .hint("baseline_days = [-14, 0] and endpoint_days = [28, 84] are the defaults"));
+    }
+    Ok(rules)
+}
+
+/// A window of days: first and last, counted from the first treated visit.
+fn window(node: &Node, name: &str) -> Result<(i32, i32), Problem> {
+    let day = |node: &Node| node.whole(name, -3_650..=3_650).map(|day| day as i32);
+    let (first, last) = match node.list(name)? {
+        [first, last] => (day(first)?, day(last)?),
+        _ => {
+            return Err(node
+                .problem(format!("`{name}` must be two days: the first and the last"))
+                .hint(format!("write {name} = [first, last]")));
+        }
+    };
+    if first > last {
+        return Err(node.problem(format!("`{name}` runs backwards")).hint(format!("write {name} = [{last}, {first}]")));
+    }
+    Ok((first, last))
+}
+
+fn exports(folder: &Path, table: &Table, measures: &Measures, conditions: &Conditions) -> Result<Vec<Export>, Problem> {
+    let tables = match table.get("exports") {
+        Some(node) => node.tables("exports")?,
+        None => Vec::new(),
+    };
+    if tables.is_empty() {
+        return Err(table.problem("group.toml names no exports").hint("add [[exports]] with site, files and mapping"));
+    }
+    let mut claimed = export_files::Claimed::default();
+    tables
+        .into_iter()
+        .map(|table| {
+            table.only(&["site", "files", "mapping"], "[[exports]]")?;
+            let files = claimed.files(folder, table.require("files", "[[exports]]")?)?;
+            let node = table.require("mapping", "[[exports]]")?;
+            let path = folder.join(node.filled_text("mapping")?);
+            if !path.exists() {
+                return Err(node
+                    .problem(format!("`mapping` names {}, and there is no such file", path.display()))
+                    .hint("the path is read from the group folder; `mendcurve inspect FILE` drafts a mapping"));
+            }
+            let mapping = read_mapping(&path, measures, conditions)?;
+            let site = match table.get("site") {
+                Some(node) => Some(node.filled_text("site")?.to_owned()),
+                None => None,
+            };
+            let mapped = mapping.fields.iter().find(|rule| rule.field == Field::Site);
+            match (&site, mapped) {
+                (None, None) => Err(table
+                    .problem("no site: neither this [[exports]] nor its mapping names one")
+                    .hint("add site = \"...\" here, or map the field `site` to a column")),
+                (Some(_), Some(rule)) => Err(table
+                    .problem(format!("the site is given twice: here and by the mapping (at {})", rule.spot))
+                    .hint("take `site` out here, or out of the mapping")),
+                _ => Ok(Export { site, files, mapping }),
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests;
