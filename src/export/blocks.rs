@@ -102,12 +102,15 @@ impl Blocks {
         let name = self.reader.encoding().name();
         let problem = Problem::input(format!("the text is not {name}"));
         match found {
-            Some((line, column, likely)) => problem
-                .at(Spot { line: Some(line), column: Some(column), ..Spot::file(&self.shown) })
-                .hint(format!("if the export is in {likely}, write encoding = \"{}\" under [file] in its mapping", likely.to_lowercase())),
-            None => problem
-                .at(Spot { line: Some(self.line), ..Spot::file(&self.shown) })
-                .hint("it is near or after this line; set `encoding` under [file] in the mapping to what the system exports"),
+            Some((line, column, likely)) => {
+                problem.at(Spot { line: Some(line), column: Some(column), ..Spot::file(&self.shown) }).hint(format!(
+                    "if the export is in {likely}, write encoding = \"{}\" under [file] in its mapping",
+                    likely.to_lowercase()
+                ))
+            }
+            None => problem.at(Spot { line: Some(self.line), ..Spot::file(&self.shown) }).hint(
+                "it is near or after this line; set `encoding` under [file] in the mapping to what the system exports",
+            ),
         }
     }
 }

@@ -43,7 +43,7 @@ pub struct FileForm {
 }
 
 /// A source column: its header text, and which of several with that text (from 1).
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub struct ColumnName {
     /// The header text, trimmed.
     pub text: String,

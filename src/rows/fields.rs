@@ -99,7 +99,10 @@ impl Cache {
 ///
 /// # Errors
 /// Why the cell could not be understood; the draft is then unchanged.
-#[expect(clippy::too_many_arguments, reason = "the hot path passes its parts by reference instead of bundling them per cell")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "the hot path passes its parts by reference instead of bundling them per cell"
+)]
 pub fn read(
     plan: &Plan<'_>,
     field: &FieldPlan<'_>,
@@ -130,7 +133,9 @@ pub fn read(
             }
             match field.field {
                 Field::Day => draft.day = Some(days as i32),
-                _ => draft.facts.onset = draft.facts.onset.or(Some(Onset::of_days(days).ok_or(Reason::OutsidePossible)?)),
+                _ => {
+                    draft.facts.onset = draft.facts.onset.or(Some(Onset::of_days(days).ok_or(Reason::OutsidePossible)?))
+                }
             }
             Ok(())
         }
@@ -310,7 +315,11 @@ fn canonical_word<'w>(field: &FieldPlan<'w>, cell: &[u8]) -> Option<&'w str> {
         return Some(canonical);
     }
     if cell.is_ascii() {
-        return field.words.iter().find(|(word, _)| word.as_bytes().eq_ignore_ascii_case(cell)).map(|(_, c)| c.as_str());
+        return field
+            .words
+            .iter()
+            .find(|(word, _)| word.as_bytes().eq_ignore_ascii_case(cell))
+            .map(|(_, c)| c.as_str());
     }
     let lower = std::str::from_utf8(cell).ok()?.to_lowercase();
     field.words.iter().find(|(word, _)| *word == lower).map(|(_, canonical)| canonical.as_str())

@@ -182,9 +182,7 @@ pub fn plan<'g>(
     let ignored = |text: &str| mapping.ignore.iter().any(|name| name.text == text);
     let flag = |flags: &[bool], i: usize| flags.get(i).copied().unwrap_or(false);
     let unmapped = (0..header.len())
-        .filter(|&i| {
-            !flag(&used, i) && !flag(&dropped_flags, i) && !header.get(i).is_some_and(|text| ignored(text))
-        })
+        .filter(|&i| !flag(&used, i) && !flag(&dropped_flags, i) && !header.get(i).is_some_and(|text| ignored(text)))
         .map(|i| i as u16)
         .collect();
     let screened = (0..header.len()).filter(|&i| !flag(&dropped_flags, i)).map(|i| i as u16).collect();
@@ -256,27 +254,22 @@ impl Columns<'_> {
     fn find(&self, name: &ColumnName) -> Result<u16, Problem> {
         let mut places = self.header.iter().enumerate().filter(|(_, text)| **text == name.text).map(|(i, _)| i);
         let count = places.clone().count();
-        let spot = if name.spot.file.as_os_str().is_empty() { Spot::file(&self.mapping.path) } else { name.spot.clone() };
+        let spot =
+            if name.spot.file.as_os_str().is_empty() { Spot::file(&self.mapping.path) } else { name.spot.clone() };
         if count > 1 && !name.numbered {
-            return Err(Problem::input(format!(
-                "{} has {count} columns called '{}'",
-                self.shown.display(),
-                name.text
-            ))
-            .at(spot)
-            .hint(format!("say which is meant: '{0}#1', '{0}#2', ...", name.text)));
+            return Err(Problem::input(format!("{} has {count} columns called '{}'", self.shown.display(), name.text))
+                .at(spot)
+                .hint(format!("say which is meant: '{0}#1', '{0}#2', ...", name.text)));
         }
         match places.nth(name.nth.saturating_sub(1) as usize) {
-            Some(at) => u16::try_from(at).map_err(|_| {
-                Problem::input("the file has more than 65,535 columns").at(Spot::line(self.shown, 1))
-            }),
+            Some(at) => u16::try_from(at)
+                .map_err(|_| Problem::input("the file has more than 65,535 columns").at(Spot::line(self.shown, 1))),
             None => Err(self.not_found(name, spot)),
         }
     }
 
     fn not_found(&self, name: &ColumnName, spot: Spot) -> Problem {
-        let problem =
-            Problem::input(format!("{} has no column '{}'", self.shown.display(), name.text)).at(spot);
+        let problem = Problem::input(format!("{} has no column '{}'", self.shown.display(), name.text)).at(spot);
         if let [only] = self.header
             && let Some(other) = [';', ',', '\t', '|'].into_iter().find(|c| only.contains(*c))
         {

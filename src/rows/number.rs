@@ -55,7 +55,8 @@ impl NumberForm {
 
     /// Splits `40 lb` into its number and what follows it.
     pub fn read_with_unit(self, cell: &[u8]) -> Option<(f64, &[u8])> {
-        let is_number = |b: &u8| b.is_ascii_digit() || *b == self.decimal || Some(*b) == self.thousands || matches!(b, b'-' | b'+');
+        let is_number =
+            |b: &u8| b.is_ascii_digit() || *b == self.decimal || Some(*b) == self.thousands || matches!(b, b'-' | b'+');
         let end = cell.iter().position(|b| !is_number(b)).unwrap_or(cell.len());
         let (number, unit) = cell.split_at(end);
         Some((self.read(number)?, unit.trim_ascii()))

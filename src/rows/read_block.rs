@@ -88,7 +88,8 @@ impl BlockReader<'_, '_> {
             if cell.is_empty() || field.missing.contains(&cell) {
                 continue;
             }
-            let understood = fields::read(plan, field, cell, record, &mut draft, &mut self.out.names, &mut self.cache, self.as_of);
+            let understood =
+                fields::read(plan, field, cell, record, &mut draft, &mut self.out.names, &mut self.cache, self.as_of);
             if let Err(reason) = understood {
                 if field.field.is_required() || reason == Reason::NameTooLong {
                     return Err((Some(field.column()), reason));
@@ -168,7 +169,13 @@ impl BlockReader<'_, '_> {
         }
     }
 
-    fn reading(&mut self, readings: &ReadingPlan<'_>, record: &Record<'_>, place: Place, row: u32) -> Result<(), Fault> {
+    fn reading(
+        &mut self,
+        readings: &ReadingPlan<'_>,
+        record: &Record<'_>,
+        place: Place,
+        row: u32,
+    ) -> Result<(), Fault> {
         let name = clean(record.get(usize::from(readings.measure_column)));
         if name.is_empty() {
             return Ok(()); // a visit without a reading
@@ -196,7 +203,12 @@ impl BlockReader<'_, '_> {
         let measure = self.plan.group.measures.get(kind.measure);
         match written.map(|x| x * kind.factor + kind.offset) {
             Some(value) if measure.contains(value) => {
-                self.out.scores.push(Score { row, measure: kind.measure, pain_site: kind.pain_site, answers: Answers::Value(value) });
+                self.out.scores.push(Score {
+                    row,
+                    measure: kind.measure,
+                    pain_site: kind.pain_site,
+                    answers: Answers::Value(value),
+                });
             }
             Some(_) => self.out.blanks.add(column, Reason::ScoreOutsideScale, place.line),
             None => self.out.blanks.add(column, Reason::NotANumber, place.line),
@@ -228,7 +240,7 @@ impl BlockReader<'_, '_> {
     }
 
     fn item_max(&self, measure: MeasureId) -> f64 {
-        self.plan.group.measures.get(measure).items.as_ref().map_or(0.0, |items| f64::from(items.item_max))
+        self.plan.group.measures.get(measure).items.as_ref().map_or(0.0, |items| items.item_max)
     }
 
     fn is_missing(&self, cell: &[u8]) -> bool {
@@ -242,7 +254,9 @@ fn clean(cell: &[u8]) -> &[u8] {
     const NO_BREAK_SPACE: &[u8] = "\u{a0}".as_bytes();
     let mut cell = cell.trim_ascii();
     // the common case has only ASCII at both ends
-    while let Some(rest) = cell.strip_prefix(MARK).or(cell.strip_prefix(NO_BREAK_SPACE)).or(cell.strip_suffix(NO_BREAK_SPACE)) {
+    while let Some(rest) =
+        cell.strip_prefix(MARK).or(cell.strip_prefix(NO_BREAK_SPACE)).or(cell.strip_suffix(NO_BREAK_SPACE))
+    {
         cell = rest.trim_ascii();
     }
     cell

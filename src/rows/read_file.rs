@@ -108,8 +108,10 @@ fn split_header(block: Block, mapping: &Mapping, shown: &Path) -> Result<(Vec<St
     let Some(record) = records.next_record() else {
         return Err(Problem::input("the file holds no header").at(Spot::file(shown)).hint("export it again"));
     };
-    let header: Vec<String> =
-        record.iter().map(|cell| String::from_utf8_lossy(cell).trim().trim_start_matches('\u{feff}').to_owned()).collect();
+    let header: Vec<String> = record
+        .iter()
+        .map(|cell| String::from_utf8_lossy(cell).trim().trim_start_matches('\u{feff}').to_owned())
+        .collect();
     if header.len() > usize::from(u16::MAX) {
         return Err(Problem::input("the header has more than 65,535 columns")
             .at(Spot::line(shown, first_line))

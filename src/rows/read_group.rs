@@ -35,9 +35,10 @@ pub fn read_group(group: &Group, mut progress: impl FnMut(&Path)) -> Result<Inta
         for path in &export.files {
             progress(path);
             let shown = path.to_string_lossy().replace('\\', "/");
-            let file = intake.files.add(shown).ok_or_else(|| {
-                Problem::input("more than 65,535 export files").at(Spot::file("group.toml"))
-            })?;
+            let file = intake
+                .files
+                .add(shown)
+                .ok_or_else(|| Problem::input("more than 65,535 export files").at(Spot::file("group.toml")))?;
             let full = group.folder.join(path);
             let read = read_file(group, &export.mapping, export.site.as_deref(), &full, file, &mut intake.names)?;
             if intake.rows.is_empty() {
@@ -45,8 +46,12 @@ pub fn read_group(group: &Group, mut progress: impl FnMut(&Path)) -> Result<Inta
                 intake.scores = read.scores;
             } else {
                 let (first_row, first_score) = (intake.rows.len() as u32, intake.scores.len() as u32);
-                intake.rows.extend(read.rows.into_iter().map(|row| Row { scores_from: row.scores_from + first_score, ..row }));
-                intake.scores.extend(read.scores.into_iter().map(|score| Score { row: score.row + first_row, ..score }));
+                intake
+                    .rows
+                    .extend(read.rows.into_iter().map(|row| Row { scores_from: row.scores_from + first_score, ..row }));
+                intake
+                    .scores
+                    .extend(read.scores.into_iter().map(|score| Score { row: score.row + first_row, ..score }));
             }
             intake.ledger.push(read.ledger);
         }

@@ -83,7 +83,9 @@ impl fmt::Display for Reason {
             Self::NotACount => "not a whole number between 0 and 65,535",
             Self::OutsidePossible => "the number is outside what is possible here",
             Self::NegativePull => "the pull is below zero",
-            Self::PullAboveBodyWeight => "the pull is above the patient's body weight, or above 2,000 N where that is not known",
+            Self::PullAboveBodyWeight => {
+                "the pull is above the patient's body weight, or above 2,000 N where that is not known"
+            }
             Self::UnitMissing => "no unit stands beside the number",
             Self::UnitImpossible => "the unit is not possible here, or not the one the mapping says",
             Self::BodyMassMissing => "a percentage of body weight without a body mass on the row",

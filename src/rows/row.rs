@@ -199,7 +199,7 @@ pub enum Onset {
 impl Onset {
     /// The class of a time since onset in days.
     pub fn of_days(days: f64) -> Option<Self> {
-        if !(days >= 0.0) {
+        if days.is_nan() || days < 0.0 {
             None
         } else if days < 42.0 {
             Some(Self::Acute)

@@ -23,9 +23,7 @@ impl Quarter {
 
     /// Reads `2026-Q3`, `2026Q3`, `Q3 2026`, `3/2026` or `2026/3`.
     pub fn parse(text: &str) -> Option<Self> {
-        let mut numbers = text
-            .split(|c: char| !c.is_ascii_digit())
-            .filter(|part| !part.is_empty());
+        let mut numbers = text.split(|c: char| !c.is_ascii_digit()).filter(|part| !part.is_empty());
         let (first, second) = (numbers.next()?, numbers.next()?);
         if numbers.next().is_some() {
             return None;

@@ -26,7 +26,12 @@ pub struct Disagreement {
 }
 
 /// Takes duplicates out. `long_files` says of each file whether it holds one row a reading.
-pub fn visits(rows: Vec<Row>, scores: Vec<Score>, long_files: &[bool], ledger: &mut Ledger) -> (Visits, Vec<Disagreement>) {
+pub fn visits(
+    rows: Vec<Row>,
+    scores: Vec<Score>,
+    long_files: &[bool],
+    ledger: &mut Ledger,
+) -> (Visits, Vec<Disagreement>) {
     let mut visits = Visits { rows, scores };
     visits.rows.par_sort_unstable_by_key(order);
     let mut gone = vec![false; visits.rows.len()];
@@ -84,7 +89,9 @@ fn settle(
     let is_gone = |gone: &[bool], i: usize| gone.get(i).copied().unwrap_or(true);
     for later in group.clone() {
         for earlier in looked_back(&group, later) {
-            let (Some(a), Some(b)) = (visits.rows.get(earlier).copied(), visits.rows.get(later).copied()) else { break };
+            let (Some(a), Some(b)) = (visits.rows.get(earlier).copied(), visits.rows.get(later).copied()) else {
+                break;
+            };
             if is_gone(gone, earlier) || is_gone(gone, later) || !a.is_visit || !may_be_one(&a, &b) {
                 continue;
             }
@@ -169,7 +176,10 @@ fn equal(visits: &Visits, a: &Row, b: &Row) -> bool {
     let (scores_a, scores_b) = (visits.scores_of(a), visits.scores_of(b));
     same_but_for_place(a, b)
         && scores_a.len() == scores_b.len()
-        && scores_a.iter().zip(scores_b).all(|(a, b)| (a.measure, a.pain_site, a.answers) == (b.measure, b.pain_site, b.answers))
+        && scores_a
+            .iter()
+            .zip(scores_b)
+            .all(|(a, b)| (a.measure, a.pain_site, a.answers) == (b.measure, b.pain_site, b.answers))
 }
 
 /// How many cells of a row were understood.
@@ -178,16 +188,42 @@ fn fullness(visits: &Visits, row: &Row) -> usize {
     let setup = row.setup;
     let facts = row.facts;
     [
-        row.clinician.is_some(), row.table.is_some(), row.visit_no.is_some(), row.attended.is_some(),
-        row.condition.is_some(), row.icd10.is_some(), row.episode.is_some(),
-        dose.mode.is_some(), dose.cycles.is_some(), dose.peak_force.is_some(), dose.low_force.is_some(),
-        dose.hold.is_some(), dose.rest.is_some(), dose.ramp.is_some(), dose.session.is_some(), dose.body_mass.is_some(),
-        setup.region.is_some(), setup.position.is_some(), setup.angle.is_some(), setup.return_tension.is_some(),
-        setup.tension_turns.is_some(), setup.split_gap.is_some(), setup.upper_restraint.is_some(),
-        setup.belt_landmark_ok.is_some(), setup.belt_seated.is_some(), setup.slack_cycle_done.is_some(),
-        setup.level_pull.is_some(), setup.table_level.is_some(), setup.adverse_event.is_some(),
-        facts.age.is_some(), facts.sex.is_some(), facts.onset.is_some(), facts.prior_surgery.is_some(),
-        facts.compensation.is_some(), facts.ended_how.is_some(), facts.planned_visits.is_some(),
+        row.clinician.is_some(),
+        row.table.is_some(),
+        row.visit_no.is_some(),
+        row.attended.is_some(),
+        row.condition.is_some(),
+        row.icd10.is_some(),
+        row.episode.is_some(),
+        dose.mode.is_some(),
+        dose.cycles.is_some(),
+        dose.peak_force.is_some(),
+        dose.low_force.is_some(),
+        dose.hold.is_some(),
+        dose.rest.is_some(),
+        dose.ramp.is_some(),
+        dose.session.is_some(),
+        dose.body_mass.is_some(),
+        setup.region.is_some(),
+        setup.position.is_some(),
+        setup.angle.is_some(),
+        setup.return_tension.is_some(),
+        setup.tension_turns.is_some(),
+        setup.split_gap.is_some(),
+        setup.upper_restraint.is_some(),
+        setup.belt_landmark_ok.is_some(),
+        setup.belt_seated.is_some(),
+        setup.slack_cycle_done.is_some(),
+        setup.level_pull.is_some(),
+        setup.table_level.is_some(),
+        setup.adverse_event.is_some(),
+        facts.age.is_some(),
+        facts.sex.is_some(),
+        facts.onset.is_some(),
+        facts.prior_surgery.is_some(),
+        facts.compensation.is_some(),
+        facts.ended_how.is_some(),
+        facts.planned_visits.is_some(),
         facts.body_mass_index.is_some(),
     ]
     .iter()
