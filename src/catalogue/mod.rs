@@ -6,9 +6,11 @@ pub mod identifiers;
 pub mod measure;
 mod measure_file;
 pub mod measures;
+pub mod natural_course;
 pub mod pain_site;
 pub mod region;
 pub mod response;
+pub mod setup_practice;
 pub mod sourced;
 
 pub use conditions::{CellCodes, CodeMatch, Condition, ConditionId, Conditions};

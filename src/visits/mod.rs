@@ -1,5 +1,7 @@
 //! Rows -> canonical visits: no duplicate, each with its dose.
 
+pub mod dose;
 pub mod duplicates;
+pub mod plausible;
 #[allow(clippy::module_inception, reason = "the file is named after the type it holds")]
 pub mod visits;
