@@ -3,6 +3,8 @@
 use serde::Deserialize;
 
 use super::Region;
+use super::bands::Bands;
+use super::measurement_error::MeasurementError;
 use super::response::{Criterion, Definition};
 use super::sourced::{Source, Sourced};
 use crate::units::Burden;
@@ -37,14 +39,22 @@ impl Domain {
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Deserialize)]
 pub enum Direction {
     /// A fall is an improvement.
-    #[serde(rename = "lower is better")]
+    #[serde(rename = "higher is worse", alias = "lower is better")]
     LowerIsBetter,
     /// A rise is an improvement.
-    #[serde(rename = "higher is better")]
+    #[serde(rename = "higher is better", alias = "lower is worse")]
     HigherIsBetter,
 }
 
 impl Direction {
+    /// It in words: `higher is worse`.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::LowerIsBetter => "higher is worse",
+            Self::HigherIsBetter => "higher is better",
+        }
+    }
+
     /// How much better the second score is than the first; negative when it is worse.
     pub fn improvement(self, baseline: f64, endpoint: f64) -> f64 {
         match self {
@@ -110,83 +120,16 @@ pub struct Response {
     pub percent: Option<Sourced>,
 }
 
-/// A last score that patients call acceptable, whatever the first was.
-#[derive(Clone, PartialEq, Debug)]
-pub enum FinalState {
-    /// This or lower.
-    AtMost(Sourced),
-    /// This or higher.
-    AtLeast(Sourced),
-}
-
 /// A threshold found in patients after surgery: never a default for traction.
 #[derive(Clone, PartialEq, Debug)]
 pub struct SurgicalThreshold {
-    /// Its key; `surgical_` goes before it in sheets.
+    /// Its key in sheets, where `surgical_` goes before it.
     pub key: String,
     /// What it stands for.
     pub title: String,
     /// What it asks for.
     pub criterion: Criterion,
     /// Where it comes from.
-    pub source: Source,
-}
-
-/// What is known of the error of measurement: its standard error, or a standard deviation and a reliability.
-#[derive(Clone, PartialEq, Debug)]
-pub enum MeasurementError {
-    /// The standard error of measurement (SEM), in the unit of the measure.
-    Sem(Sourced),
-    /// SEM = SD sqrt(1 - reliability).
-    SdAndReliability {
-        /// Standard deviation of the scores, in the unit of the measure.
-        sd: Sourced,
-        /// Test-retest reliability, 0 to 1.
-        reliability: Sourced,
-    },
-}
-
-impl MeasurementError {
-    /// The standard error of measurement, in the unit of the measure.
-    pub fn sem(&self) -> f64 {
-        match self {
-            Self::Sem(sem) => sem.value,
-            Self::SdAndReliability { sd, reliability } => sd.value * (1.0_f64 - reliability.value).sqrt(),
-        }
-    }
-
-    /// The smallest change that the error of measurement alone exceeds in either direction in only 5 of 100
-    /// patients: 1.96 sqrt(2) SEM (Jacobson & Truax 1991, J Consult Clin Psychol 59:12-19). Not the published
-    /// 'MDC' of 1.96 SEM or of 90 %.
-    pub fn reliable_change_limit(&self) -> f64 {
-        1.96 * std::f64::consts::SQRT_2 * self.sem()
-    }
-}
-
-/// Where a band ends.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub enum BandEnd {
-    /// This value is the last inside.
-    UpTo(f64),
-    /// This value is the first outside.
-    Below(f64),
-}
-
-/// A severity band. It begins where the one before it ends.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Band {
-    /// Where it ends.
-    pub end: BandEnd,
-    /// A neutral word for it.
-    pub label: String,
-}
-
-/// The severity bands of a measure, in ascending order of scores.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Bands {
-    /// The bands; the last ends at the high end of the range.
-    pub steps: Vec<Band>,
-    /// Where they come from.
     pub source: Source,
 }
 
@@ -227,16 +170,16 @@ pub struct Measure {
     pub response: Response,
     /// Percentages that are always shown beside it.
     pub tiers: Vec<Sourced>,
-    /// A last score that is acceptable.
-    pub acceptable_state: Option<FinalState>,
+    /// A last score that patients call acceptable, whatever the first was.
+    pub acceptable_state: Option<(Criterion, Source)>,
     /// Whether `definitions` includes those of surgical cohorts; off unless a group asks for them.
     pub with_surgical: bool,
     /// Thresholds found in surgical cohorts.
     pub surgical: Vec<SurgicalThreshold>,
     /// The error of measurement.
-    pub error: Option<MeasurementError>,
+    pub measurement_error: Option<MeasurementError>,
     /// The same with radiculopathy, where it differs.
-    pub error_with_radiculopathy: Option<MeasurementError>,
+    pub measurement_error_with_radiculopathy: Option<MeasurementError>,
     /// Severity bands.
     pub bands: Option<Bands>,
     pub(super) scales: Vec<(String, Scale)>,
@@ -307,11 +250,7 @@ impl Measure {
             ));
         }
         if let Some(state) = &self.acceptable_state {
-            let criterion = match state {
-                FinalState::AtMost(most) => Criterion::AtMost(most.value).with_source(most),
-                FinalState::AtLeast(least) => Criterion::AtLeast(least.value).with_source(least),
-            };
-            all.push(Definition::new(self, "acceptable_state", vec![criterion]));
+            all.push(Definition::new(self, "acceptable_state", vec![state.clone()]));
         }
         for surgical in self.surgical.iter().filter(|_| self.with_surgical) {
             let criteria = vec![(surgical.criterion, surgical.source.clone())];
@@ -324,22 +263,20 @@ impl Measure {
 
     /// The reliable-change limit, 1.96 sqrt(2) SEM, in its own unit; `None` when no error of measurement is known.
     pub fn reliable_change_limit(&self) -> Option<f64> {
-        self.error.as_ref().map(MeasurementError::reliable_change_limit)
+        self.measurement_error.as_ref().map(MeasurementError::reliable_change_limit)
     }
 
     /// The same for patients with radiculopathy.
     pub fn reliable_change_limit_with_radiculopathy(&self) -> Option<f64> {
-        self.error_with_radiculopathy.as_ref().or(self.error.as_ref()).map(MeasurementError::reliable_change_limit)
+        self.measurement_error_with_radiculopathy
+            .as_ref()
+            .or(self.measurement_error.as_ref())
+            .map(MeasurementError::reliable_change_limit)
     }
 
     /// The severity band of a score; `None` outside the range or without bands.
     pub fn band(&self, value: f64) -> Option<&str> {
-        let bands = self.bands.as_ref().filter(|_| self.contains(value))?;
-        let band = bands.steps.iter().find(|band| match band.end {
-            BandEnd::UpTo(last) => value <= last,
-            BandEnd::Below(first_outside) => value < first_outside,
-        })?;
-        Some(&band.label)
+        self.bands.as_ref().filter(|_| self.contains(value))?.of(value)
     }
 
     /// The word of a score on a scale of words.
@@ -357,5 +294,65 @@ fn tier_key(percent: f64) -> String {
         30.0 => "thirty_percent".to_owned(),
         50.0 => "fifty_percent".to_owned(),
         other => format!("{other}_percent"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::catalogue::{Measure, Measures};
+
+    fn measure(key: &str) -> Measure {
+        let measures = Measures::embedded().unwrap();
+        measures.get(measures.find(key).unwrap()).clone()
+    }
+
+    #[test]
+    fn burden_is_0_at_the_best_and_100_at_the_worst_end_of_every_measure() {
+        for (_, measure) in Measures::embedded().unwrap().iter() {
+            let worst = if measure.best() == measure.low { measure.high } else { measure.low };
+            assert_eq!(measure.burden(measure.best()).map(|burden| burden.get()), Some(0.0), "{}", measure.key);
+            assert_eq!(measure.burden(worst).map(|burden| burden.get()), Some(100.0), "{}", measure.key);
+            assert_eq!(measure.burden(measure.high + 0.001), None, "{}", measure.key);
+            assert_eq!(measure.burden(f64::NAN), None, "{}", measure.key);
+        }
+    }
+
+    #[test]
+    fn more_of_a_function_score_is_less_burden_and_an_improvement() {
+        let psfs = measure("psfs");
+        assert_eq!(psfs.burden(8.0).map(|burden| burden.get()), Some(20.0));
+        assert_eq!(psfs.improvement(3.0, 8.0), 5.0);
+        assert_eq!(measure("pain_nrs").improvement(3.0, 8.0), -5.0);
+    }
+
+    #[test]
+    fn scales_turn_what_an_export_writes_into_the_unit_of_the_measure() {
+        let native = |key: &str, scale: &str, written| measure(key).scale(scale).map(|scale| scale.to_native(written));
+        assert_eq!(native("pain_vas", "cm", 4.5), Some(45.0));
+        assert_eq!(native("pain_vas", " MM ", 45.0), Some(45.0));
+        assert_eq!(native("odi", "raw", 16.0), Some(32.0));
+        assert_eq!(native("ndi", "percent", 38.0), Some(19.0));
+        assert_eq!(native("global_change", "1-7, 7 is best", 4.0), Some(0.0));
+        assert_eq!(native("global_change", "1-7, 1 is best", 1.0), Some(3.0));
+        assert_eq!(native("pain_nrs", "stars", 1.0), None);
+        assert_eq!(measure("ndi").native_scale_name(), "raw");
+    }
+
+    #[test]
+    fn words_belong_to_whole_numbers_from_the_low_end_up() {
+        let verbal = measure("pain_verbal");
+        assert_eq!((verbal.word(0.0), verbal.word(3.0)), (Some("none"), Some("severe")));
+        assert_eq!(
+            (verbal.word(4.0), verbal.word(1.5), verbal.word(-1.0), verbal.word(f64::NAN)),
+            (None, None, None, None)
+        );
+        assert_eq!(measure("global_change").word(0.0), Some("unchanged"));
+    }
+
+    #[test]
+    fn only_the_order_of_words_and_steps_means_something() {
+        let ordinal: Vec<_> =
+            Measures::embedded().unwrap().iter().filter(|(_, m)| m.ordinal).map(|(_, m)| m.key.clone()).collect();
+        assert_eq!(ordinal, ["pain_verbal", "global_change"]);
     }
 }

@@ -1,13 +1,14 @@
 //! A measure as it is written in TOML, and the checks that make it one of the registry.
 
+use std::collections::BTreeSet;
+
 use serde::Deserialize;
 
 use super::Region;
+use super::bands::{Band, BandEnd, Bands};
 use super::error::CatalogueError;
-use super::measure::{
-    Band, BandEnd, Bands, BlankRule, Direction, Domain, FinalState, Items, Measure, MeasurementError, Response, Scale,
-    SurgicalThreshold,
-};
+use super::measure::{BlankRule, Direction, Domain, Items, Measure, Response, Scale, SurgicalThreshold};
+use super::measurement_error::MeasurementError;
 use super::response::Criterion;
 use super::sourced::{Mark, Source, Sourced};
 
@@ -44,8 +45,8 @@ pub(super) struct Entry {
     with_surgical: bool,
     #[serde(default)]
     surgical: Vec<SurgicalEntry>,
-    error: Option<ErrorEntry>,
-    error_with_radiculopathy: Option<ErrorEntry>,
+    measurement_error: Option<ErrorEntry>,
+    measurement_error_with_radiculopathy: Option<ErrorEntry>,
     bands: Option<BandsEntry>,
 }
 
@@ -86,8 +87,11 @@ struct ResponseEntry {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct StateEntry {
-    at_most: Option<Sourced>,
-    at_least: Option<Sourced>,
+    at_most: Option<f64>,
+    at_least: Option<f64>,
+    source: Option<String>,
+    #[serde(default)]
+    mark: Mark,
 }
 
 #[derive(Deserialize)]
@@ -155,24 +159,23 @@ impl Entry {
         }
         let default_tiers = || if self.ordinal || self.domain == Domain::Change { &[] } else { tiers };
         let tiers = self.tiers.clone().unwrap_or_else(|| default_tiers().to_vec());
-        if tiers.iter().any(|tier| !(tier.value > 0.0 && tier.value <= 100.0)) {
-            return wrong("tiers", "a tier is a percentage above 0 and up to 100");
+        let percents_rise = tiers.is_sorted_by(|before, after| before.value < after.value);
+        if !percents_rise || !tiers.iter().all(|tier| possible(Criterion::Percent(tier.value), low, high)) {
+            return wrong("tiers", "tiers are rising percentages above 0 and up to 100");
         }
         if !self.words.is_empty() && self.words.len() as f64 != high - low + 1.0 {
             return wrong("words", format!("a word for each whole number from {low} to {high} is needed"));
         }
-        let response = checked_response(self.response, high - low)?;
-        let acceptable_state = self.acceptable_state.map(|state| state.check(low, high)).transpose()?;
-        let surgical = self.surgical.into_iter().map(SurgicalEntry::check).collect::<Result<_, _>>()?;
-        let error = self.error.map(|error| error.check("error")).transpose()?;
-        let error_with_radiculopathy =
-            self.error_with_radiculopathy.map(|error| error.check("error_with_radiculopathy")).transpose()?;
+        let region = self.region.as_deref().map(Region::parse);
+        if region == Some(None) {
+            return wrong("region", "a region is \"lumbar\", \"cervical\" or \"other\"");
+        }
         Ok(Measure {
             key: key.to_owned(),
             short_title: self.short_title.unwrap_or_else(|| self.title.clone()),
             title: self.title,
             domain: self.domain,
-            region: self.region.as_deref().map(region).transpose()?,
+            region: region.flatten(),
             low,
             high,
             direction: self.direction,
@@ -183,25 +186,19 @@ impl Entry {
             words: self.words,
             source: Source::written(self.source, self.mark),
             items: self.items.map(ItemsEntry::check).transpose()?,
-            response,
+            response: self.response.check(low, high)?,
             tiers,
-            acceptable_state,
+            acceptable_state: self.acceptable_state.map(|state| state.check(low, high)).transpose()?,
             with_surgical: self.with_surgical,
-            surgical,
-            error,
-            error_with_radiculopathy,
+            surgical: checked_surgical(self.surgical, low, high)?,
+            measurement_error: checked_error("measurement_error", self.measurement_error)?,
+            measurement_error_with_radiculopathy: checked_error(
+                "measurement_error_with_radiculopathy",
+                self.measurement_error_with_radiculopathy,
+            )?,
             bands: self.bands.map(|bands| bands.check(low, high)).transpose()?,
             scales: checked_scales(self.scales, low, high)?,
         })
-    }
-}
-
-fn region(text: &str) -> Result<Region, Wrong> {
-    match text {
-        "lumbar" => Ok(Region::Lumbar),
-        "cervical" => Ok(Region::Cervical),
-        "other" => Ok(Region::Other),
-        _ => wrong("region", "a region is \"lumbar\", \"cervical\" or \"other\""),
     }
 }
 
@@ -226,48 +223,66 @@ fn checked_scales(entries: Vec<ScaleEntry>, low: f64, high: f64) -> Result<Vec<(
     Ok(scales)
 }
 
-fn checked_response(entry: ResponseEntry, width: f64) -> Result<Response, Wrong> {
-    let ResponseEntry { absolute, absolute_with_radiculopathy, percent } = entry;
-    let changes = [&absolute, &absolute_with_radiculopathy];
-    if changes.into_iter().flatten().any(|least| !(least.value > 0.0 && least.value <= width)) {
-        return wrong("response", "the change must be above 0 and no wider than the scale");
+/// Whether the criterion makes sense on a scale.
+fn possible(criterion: Criterion, low: f64, high: f64) -> bool {
+    match criterion {
+        Criterion::Change(least) => least > 0.0 && least <= high - low,
+        Criterion::Percent(least) => least > 0.0 && least <= 100.0,
+        Criterion::AtMost(limit) | Criterion::AtLeast(limit) => (low..=high).contains(&limit),
     }
-    if percent.as_ref().is_some_and(|least| !(least.value > 0.0 && least.value <= 100.0)) {
-        return wrong("response", "the percentage must be above 0 and up to 100");
+}
+
+impl ResponseEntry {
+    fn check(self, low: f64, high: f64) -> Result<Response, Wrong> {
+        let Self { absolute, absolute_with_radiculopathy, percent } = self;
+        let changes = [&absolute, &absolute_with_radiculopathy];
+        if !changes.into_iter().flatten().all(|least| possible(Criterion::Change(least.value), low, high)) {
+            return wrong("response", "the change must be above 0 and no wider than the scale");
+        }
+        if !percent.iter().all(|least| possible(Criterion::Percent(least.value), low, high)) {
+            return wrong("response", "the percentage must be above 0 and up to 100");
+        }
+        Ok(Response { absolute, absolute_with_radiculopathy, percent })
     }
-    Ok(Response { absolute, absolute_with_radiculopathy, percent })
 }
 
 impl StateEntry {
-    fn check(self, low: f64, high: f64) -> Result<FinalState, Wrong> {
-        let state = match (self.at_most, self.at_least) {
-            (Some(most), None) => FinalState::AtMost(most),
-            (None, Some(least)) => FinalState::AtLeast(least),
-            _ => return wrong("acceptable_state", "either at_most or at_least is needed"),
+    fn check(self, low: f64, high: f64) -> Result<(Criterion, Source), Wrong> {
+        let criterion = match (self.at_most, self.at_least) {
+            (Some(most), None) => Criterion::AtMost(most),
+            (None, Some(least)) => Criterion::AtLeast(least),
+            _ => return wrong("acceptable_state", "needs either at_most or at_least"),
         };
-        let (FinalState::AtMost(limit) | FinalState::AtLeast(limit)) = &state;
-        match (low..=high).contains(&limit.value) {
-            true => Ok(state),
+        match possible(criterion, low, high) {
+            true => Ok((criterion, Source::written(self.source, self.mark))),
             false => wrong("acceptable_state", format!("must lie between {low} and {high}")),
         }
     }
 }
 
 impl SurgicalEntry {
-    fn check(self) -> Result<SurgicalThreshold, Wrong> {
+    fn check(self, low: f64, high: f64) -> Result<SurgicalThreshold, Wrong> {
+        let key = self.key;
         let criterion = match (self.change, self.percent, self.at_most, self.at_least) {
             (Some(change), None, None, None) => Criterion::Change(change),
             (None, Some(percent), None, None) => Criterion::Percent(percent),
             (None, None, Some(most), None) => Criterion::AtMost(most),
             (None, None, None, Some(least)) => Criterion::AtLeast(least),
-            _ => return wrong("surgical", "each needs one of change, percent, at_most, at_least"),
+            _ => return wrong("surgical", format!("{key:?} needs one of change, percent, at_most and at_least")),
         };
-        Ok(SurgicalThreshold {
-            key: self.key,
-            title: self.title,
-            criterion,
-            source: Source::written(self.source, self.mark),
-        })
+        if !possible(criterion, low, high) {
+            return wrong("surgical", format!("{key:?} cannot be met on a scale from {low} to {high}"));
+        }
+        Ok(SurgicalThreshold { key, title: self.title, criterion, source: Source::written(self.source, self.mark) })
+    }
+}
+
+fn checked_surgical(entries: Vec<SurgicalEntry>, low: f64, high: f64) -> Result<Vec<SurgicalThreshold>, Wrong> {
+    let all: Vec<_> = entries.into_iter().map(|entry| entry.check(low, high)).collect::<Result<_, _>>()?;
+    let mut keys = BTreeSet::new();
+    match all.iter().find(|threshold| !keys.insert(&threshold.key)) {
+        Some(twice) => wrong("surgical", format!("{:?} is there twice", twice.key)),
+        None => Ok(all),
     }
 }
 
@@ -284,20 +299,16 @@ impl ItemsEntry {
     }
 }
 
-impl ErrorEntry {
-    fn check(self, field: &'static str) -> Result<MeasurementError, Wrong> {
-        match (self.sem, self.sd, self.reliability) {
-            (Some(sem), None, None) if sem.value.is_finite() && sem.value > 0.0 => Ok(MeasurementError::Sem(sem)),
-            (None, Some(sd), Some(reliability))
-                if sd.value.is_finite() && sd.value > 0.0 && (0.0..1.0).contains(&reliability.value) =>
-            {
-                Ok(MeasurementError::SdAndReliability { sd, reliability })
-            }
-            _ => wrong(
-                field,
-                "either sem, or sd and reliability, are needed; sem and sd above 0, reliability from 0 to below 1",
-            ),
-        }
+fn checked_error(field: &'static str, entry: Option<ErrorEntry>) -> Result<Option<MeasurementError>, Wrong> {
+    let Some(ErrorEntry { sem, sd, reliability }) = entry else { return Ok(None) };
+    let error = match (sem, sd, reliability) {
+        (Some(sem), None, None) => MeasurementError::Sem(sem),
+        (None, Some(sd), Some(reliability)) => MeasurementError::SdAndReliability { sd, reliability },
+        _ => return wrong(field, "needs either sem, or sd and reliability"),
+    };
+    match error.sem().is_finite() && error.sem() > 0.0 {
+        true => Ok(Some(error)),
+        false => wrong(field, "sem and sd must be above 0, reliability from 0 to below 1"),
     }
 }
 
@@ -325,6 +336,57 @@ impl BandsEntry {
                 Ok(Bands { steps, source: Source::written(self.source, self.mark) })
             }
             _ => wrong("bands", format!("the last band must have up_to = {high}")),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::catalogue::Measures;
+
+    fn complaint(group_toml: &str) -> String {
+        let table = group_toml.parse().unwrap();
+        Measures::embedded().unwrap().with_overrides(&table).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn an_entry_that_makes_no_measure_is_named_with_its_field() {
+        for (written, expected) in [
+            ("[headache]\ntitle = 'Headache'", "measures.headache: missing field `domain`"),
+            ("[odi]\nhgih = 3", "measures.odi: unknown field `hgih`"),
+            ("[odi]\nlow = 'none'", "measures.odi.low: invalid type"),
+            ("[odi]\nlow = 100", "measures.odi.low: the lowest score must lie below the highest"),
+            ("[odi]\nhigh = nan", "measures.odi.low: the lowest score must lie below the highest"),
+            ("[odi]\nresponse = { absolute = 101 }", "measures.odi.response: the change must be above 0"),
+            ("[odi]\nresponse = { percent = nan }", "measures.odi.response: the percentage must be above 0"),
+            ("[odi]\nresponse = { absolute = 'ten' }", "measures.odi.response.absolute: expected a number"),
+            ("[odi]\ntiers = [50, 30]", "measures.odi.tiers: tiers are rising percentages"),
+            (
+                "[odi]\nacceptable_state = { at_most = 101 }",
+                "measures.odi.acceptable_state: must lie between 0 and 100",
+            ),
+            ("[odi]\nacceptable_state = {}", "measures.odi.acceptable_state: needs either"),
+            ("[odi]\nmeasurement_error = { sd = 7.5 }", "measures.odi.measurement_error: needs either"),
+            (
+                "[odi]\nmeasurement_error = { sd = 7.5, reliability = 1 }",
+                "measures.odi.measurement_error: sem and sd must",
+            ),
+            (
+                "[odi]\nbands = { steps = [{ label = 'all', up_to = 99 }] }",
+                "measures.odi.bands: the last band must have",
+            ),
+            ("[odi]\nscales = [{ name = 'raw', factor = 2 }]", "measures.odi.scales: the first scale"),
+            (
+                "[odi]\nitems = { count = 10, item_max = 5, fewest_answered = 11, rule = 'prorate' }",
+                "measures.odi.items: fewest_answered",
+            ),
+            ("[odi]\nregion = 'knee'", "measures.odi.region: a region is"),
+            ("[odi]\nwords = ['no', 'yes']", "measures.odi.words: a word for each"),
+            ("odi = 3", "measures.odi: must be a table of fields"),
+            ("['My pain']\nlow = 0", "measures.My pain: a key is made of"),
+        ] {
+            let complaint = complaint(written);
+            assert!(complaint.starts_with(expected), "{written}: {complaint}");
         }
     }
 }

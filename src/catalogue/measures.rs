@@ -44,8 +44,7 @@ impl Measures {
     /// # Errors
     /// Only when the shipped file is wrong, which a test rules out.
     pub fn embedded() -> Result<Self, CatalogueError> {
-        let unreadable = |error: toml::de::Error| CatalogueError::entry(REGISTRY, "", error.message());
-        let file: File = toml::from_str(SHIPPED).map_err(unreadable)?;
+        let file: File = toml::from_str(SHIPPED).map_err(|error| unreadable("", &error))?;
         let mut written = Vec::with_capacity(file.measure.len());
         for mut table in file.measure {
             match table.remove("key") {
@@ -82,7 +81,7 @@ impl Measures {
     fn of(written: Vec<(String, toml::Table)>, tiers: Vec<Sourced>) -> Result<Self, CatalogueError> {
         let read = |(key, table): &(String, toml::Table)| {
             let entry: Result<Entry, _> = toml::Value::Table(table.clone()).try_into();
-            entry.map_err(|error| CatalogueError::entry(REGISTRY, key, error.message()))?.check(key, &tiers)
+            entry.map_err(|error| unreadable(key, &error))?.check(key, &tiers)
         };
         let mut all = written.iter().map(read);
         let first = all.next().unwrap_or_else(|| Err(CatalogueError::entry(REGISTRY, "", "no measures")))?;
@@ -112,6 +111,14 @@ impl Measures {
     }
 }
 
+/// The library names the field it stopped at only in its printed form, as a line "in `field`".
+fn unreadable(key: &str, error: &toml::de::Error) -> CatalogueError {
+    let printed = error.to_string();
+    let field = printed.lines().find_map(|line| line.strip_prefix("in `")?.strip_suffix('`'));
+    let what = error.message().replace("expected f64", "expected a number");
+    CatalogueError { field: field.map(str::to_owned), ..CatalogueError::entry(REGISTRY, key, what) }
+}
+
 fn override_fields(shipped: &mut toml::Table, fields: &toml::Table) {
     if SPOKEN_FOR.iter().any(|field| fields.contains_key(*field)) {
         shipped.remove("source");
@@ -128,9 +135,113 @@ fn is_key(text: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::catalogue::sourced::{Mark, Source};
+
+    fn shipped() -> Measures {
+        Measures::embedded().unwrap()
+    }
+
+    fn of<'a>(measures: &'a Measures, key: &str) -> &'a Measure {
+        measures.get(measures.find(key).unwrap())
+    }
 
     #[test]
-    fn the_shipped_registry_can_be_read() {
-        assert_eq!(Measures::embedded().map(|measures| measures.iter().count()), Ok(11));
+    fn the_shipped_measures_are_these_each_once() {
+        let keys: Vec<_> = shipped().iter().map(|(_, measure)| measure.key.clone()).collect();
+        let expected = [
+            "pain_nrs",
+            "pain_vas",
+            "pain_verbal",
+            "odi",
+            "ndi",
+            "rmdq",
+            "qbpds",
+            "psfs",
+            "promis_pi",
+            "promis_pf",
+            "global_change",
+        ];
+        assert_eq!(keys, expected);
+    }
+
+    #[test]
+    fn every_shipped_value_has_a_source_and_says_when_it_is_from_memory() {
+        fn check(value: &toml::Value, seen: &mut usize) {
+            match value {
+                toml::Value::Array(values) => values.iter().for_each(|value| check(value, seen)),
+                toml::Value::Table(table) => {
+                    if let Some(mark) = table.get("mark").and_then(toml::Value::as_str) {
+                        let source = table["source"].as_str().unwrap();
+                        assert_eq!(source.contains("from memory, check before relying on it"), mark == "M", "{source}");
+                        *seen += 1;
+                    }
+                    table.values().for_each(|value| check(value, seen));
+                }
+                _ => {}
+            }
+        }
+        let mut seen = 0;
+        check(&toml::Value::Table(SHIPPED.parse().unwrap()), &mut seen);
+        assert!(seen > 40, "{seen}");
+        // a value without a source of its own would be marked as the group's
+        assert!(!format!("{:?}", shipped()).contains("mark: Group"));
+    }
+
+    #[test]
+    fn default_thresholds_of_ostelo_2008() {
+        // Spine 33:90-4: VAS 15, NRS 2, RMDQ 5, ODI 10, QBPDS 20, each with 30 %
+        for (key, least) in [("pain_vas", 15.0), ("pain_nrs", 2.0), ("rmdq", 5.0), ("odi", 10.0), ("qbpds", 20.0)] {
+            let response = of(&shipped(), key).response.clone();
+            assert_eq!(response.absolute.as_ref().map(|sourced| sourced.value), Some(least), "{key}");
+            assert_eq!(response.percent.as_ref().map(|sourced| sourced.value), Some(30.0), "{key}");
+        }
+    }
+
+    #[test]
+    fn a_group_sets_an_acceptable_state_and_all_else_stays() {
+        let table = "[pain_nrs]\nacceptable_state = { at_most = 1, source = 'a trial', mark = 'V' }".parse().unwrap();
+        let set = shipped().with_overrides(&table).unwrap();
+        let definition = of(&set, "pain_nrs").definitions(false).pop().unwrap();
+        assert_eq!(
+            (definition.key.as_str(), definition.label.as_str()),
+            ("acceptable_state", "last score at most 1 point")
+        );
+        assert!(definition.reached(6.0, 1.0) && !definition.reached(6.0, 1.5) && definition.reachable(1.0));
+        let back = Measure { acceptable_state: None, ..of(&set, "pain_nrs").clone() };
+        assert_eq!(&back, of(&shipped(), "pain_nrs"));
+    }
+
+    #[test]
+    fn a_group_adds_a_measure_after_the_shipped_ones() {
+        let table = "[headache]\ntitle = 'Headache score'\ndomain = 'pain'\nlow = 0\nhigh = 100\n\
+                     direction = 'higher is worse'\nunit = 'points'\ndecimals = 1";
+        let set = shipped().with_overrides(&table.parse().unwrap()).unwrap();
+        assert_eq!(set.find("headache"), Some(MeasureId(11)));
+        assert_eq!(set.find("odi"), shipped().find("odi"));
+        let headache = of(&set, "headache");
+        assert_eq!(headache.scale_names().collect::<Vec<_>>(), ["0-100"]);
+        assert_eq!(headache.short_title, "Headache score");
+        let keys: Vec<_> = headache.definitions(false).into_iter().map(|definition| definition.key).collect();
+        assert_eq!(keys, ["thirty_percent", "fifty_percent"]);
+    }
+
+    #[test]
+    fn an_overridden_value_does_not_keep_the_published_source() {
+        let table =
+            "[pain_nrs]\nresponse = { absolute = 3 }\nhigh = 11\nbands = { steps = [{ label = 'any', up_to = 11 }] }";
+        let set = shipped().with_overrides(&table.parse().unwrap()).unwrap();
+        let nrs = of(&set, "pain_nrs");
+        assert_eq!(nrs.source, Source::written(None, Mark::Group));
+        let absolute = nrs.response.absolute.as_ref().unwrap();
+        assert_eq!((absolute.value, absolute.source.mark), (3.0, Mark::Group));
+        assert_eq!(nrs.response.percent, None);
+    }
+
+    #[test]
+    fn a_position_of_another_registry_gives_the_first_measure() {
+        let shipped = shipped();
+        assert_eq!(shipped.get(MeasureId(u16::MAX)).key, "pain_nrs");
+        assert_eq!(shipped.find("nothing"), None);
+        assert!(shipped.iter().all(|(id, measure)| shipped.get(id).key == measure.key));
     }
 }

@@ -1,10 +1,12 @@
 //! Facts of the trade as data, each with its source: measures, conditions, identifiers.
 
+pub mod bands;
 pub mod conditions;
 pub mod error;
 pub mod identifiers;
 pub mod measure;
 mod measure_file;
+pub mod measurement_error;
 pub mod measures;
 pub mod natural_course;
 pub mod pain_site;

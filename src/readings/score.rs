@@ -60,7 +60,7 @@ pub struct Scored {
 }
 
 /// Why there is no score.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Unscorable {
     /// Fewer items were answered than the measure needs.
     TooFewItems {
@@ -126,4 +126,95 @@ fn score_items(
         BlankRule::Prorate => (over(answered), ImputationRule::Prorated),
         BlankRule::NotEndorsed => (over(items.count), ImputationRule::BlanksNotEndorsed { prorated: over(answered) }),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::Measures;
+
+    fn scored(key: &str, answers: Answers) -> Result<Scored, Unscorable> {
+        let measures = Measures::embedded().unwrap();
+        score(measures.get(measures.find(key).unwrap()), answers)
+    }
+
+    fn items(sum: f32, answered: u8, asked: u8) -> Answers {
+        Answers::Items { sum, answered, asked }
+    }
+
+    #[test]
+    fn answers_are_small_for_there_are_millions() {
+        assert!(size_of::<Answers>() <= 16);
+    }
+
+    #[test]
+    fn oswestry_worked_values_of_the_instruction_sheets() {
+        // Fairbank & Pynsent 2000 as in the usual instruction sheets: 16 of 50 = 32 %, 16 of 45 = 35.5556 %
+        // (the sheets print 35.5)
+        let all = scored("odi", items(16.0, 10, 10)).unwrap();
+        assert_eq!((all.value, all.rule, all.items_answered), (32.0, ImputationRule::None, Some(10)));
+        let one_blank = scored("odi", items(16.0, 9, 10)).unwrap();
+        assert_eq!((one_blank.value, one_blank.rule), (1600.0 / 45.0, ImputationRule::Prorated));
+        assert_eq!(scored("odi", items(50.0, 10, 10)).unwrap().burden.get(), 100.0);
+    }
+
+    #[test]
+    fn oswestry_and_neck_index_need_8_of_10_items() {
+        // common practice, from memory, check before relying on it
+        for key in ["odi", "ndi"] {
+            assert!(scored(key, items(16.0, 8, 10)).is_ok());
+            assert_eq!(scored(key, items(16.0, 7, 10)), Err(Unscorable::TooFewItems { answered: 7, needed: 8 }));
+        }
+        assert_eq!(Unscorable::TooFewItems { answered: 7, needed: 8 }.to_string(), "7 items answered, 8 needed");
+    }
+
+    #[test]
+    fn the_neck_index_adds_the_mean_of_the_other_items_for_a_blank() {
+        // Vernon's note on scoring: 18 over 9 items, mean 2, gives 20 of 50
+        assert_eq!(scored("ndi", items(18.0, 9, 10)).unwrap().value, 20.0);
+    }
+
+    #[test]
+    fn roland_morris_examples_of_kent_and_lauridsen() {
+        // Managing missing scores on the RMDQ, on a form of 23 items: 17 of 23 -> 74 of 100; with 3 unanswered,
+        // 17 of 20 -> 85
+        let prorated_of_100 = |answered| {
+            let scored = scored("rmdq", items(17.0, answered, 23)).unwrap();
+            assert_eq!(scored.value, 17.0);
+            assert_eq!(scored.rule.key(), "blanks_not_endorsed");
+            match scored.rule {
+                ImputationRule::BlanksNotEndorsed { prorated } => prorated / 24.0 * 100.0,
+                _ => f64::NAN,
+            }
+        };
+        assert!((prorated_of_100(23) - 100.0 * 17.0 / 23.0).abs() < 1e-12);
+        assert_eq!(prorated_of_100(23).round(), 74.0);
+        assert!((prorated_of_100(20) - 85.0).abs() < 1e-12);
+        assert_eq!(scored("rmdq", items(17.0, 24, 24)).unwrap().rule, ImputationRule::None);
+        assert!(matches!(scored("rmdq", items(0.0, 0, 24)), Err(Unscorable::TooFewItems { answered: 0, .. })));
+    }
+
+    #[test]
+    fn activities_that_a_patient_did_not_name_are_no_blanks() {
+        let three = scored("psfs", items(12.0, 3, 5)).unwrap();
+        assert_eq!((three.value, three.burden.get(), three.rule), (4.0, 60.0, ImputationRule::None));
+    }
+
+    #[test]
+    fn values_and_items_outside_the_range_give_no_score() {
+        for answers in [
+            Answers::Value(101.0),
+            Answers::Value(-1.0),
+            Answers::Value(f64::NAN),
+            items(51.0, 10, 10),
+            items(-1.0, 10, 10),
+            items(f32::NAN, 10, 10),
+            items(10.0, 10, 9),
+            items(10.0, 11, 11),
+        ] {
+            assert_eq!(scored("odi", answers), Err(Unscorable::OutOfRange), "{answers:?}");
+        }
+        assert_eq!(scored("pain_nrs", items(5.0, 1, 1)), Err(Unscorable::NoItems));
+        assert_eq!(scored("pain_nrs", Answers::Value(7.0)).unwrap().burden.get(), 70.0);
+    }
 }
