@@ -353,13 +353,13 @@ mod tests {
     fn an_entry_that_makes_no_measure_is_named_with_its_field() {
         for (written, expected) in [
             ("[headache]\ntitle = 'Headache'", "measures.headache: missing field `domain`"),
-            ("[odi]\nhgih = 3", "measures.odi: unknown field `hgih`"),
+            ("[odi]\nhgih = 3", "measures.odi.hgih: unknown field `hgih`"),
             ("[odi]\nlow = 'none'", "measures.odi.low: invalid type"),
             ("[odi]\nlow = 100", "measures.odi.low: the lowest score must lie below the highest"),
             ("[odi]\nhigh = nan", "measures.odi.low: the lowest score must lie below the highest"),
             ("[odi]\nresponse = { absolute = 101 }", "measures.odi.response: the change must be above 0"),
             ("[odi]\nresponse = { percent = nan }", "measures.odi.response: the percentage must be above 0"),
-            ("[odi]\nresponse = { absolute = 'ten' }", "measures.odi.response.absolute: expected a number"),
+            ("[odi]\nresponse = { absolute = 'ten' }", "measures.odi.response: absolute: expected a number"),
             ("[odi]\ntiers = [50, 30]", "measures.odi.tiers: tiers are rising percentages"),
             (
                 "[odi]\nacceptable_state = { at_most = 101 }",

@@ -111,12 +111,17 @@ impl Measures {
     }
 }
 
-/// The library names the field it stopped at only in its printed form, as a line "in `field`".
+/// The library names the field it stopped at only in print, as a line "in `response.absolute`",
+/// and a field it does not know only in its message.
 fn unreadable(key: &str, error: &toml::de::Error) -> CatalogueError {
-    let printed = error.to_string();
-    let field = printed.lines().find_map(|line| line.strip_prefix("in `")?.strip_suffix('`'));
-    let what = error.message().replace("expected f64", "expected a number");
-    CatalogueError { field: field.map(str::to_owned), ..CatalogueError::entry(REGISTRY, key, what) }
+    let (printed, message) = (error.to_string(), error.message().replace("expected f64", "expected a number"));
+    let path = printed.lines().find_map(|line| line.strip_prefix("in `")?.strip_suffix('`'));
+    let unknown = message.strip_prefix("unknown field `").and_then(|rest| rest.split('`').next()).map(str::to_owned);
+    match path.map(|path| path.split_once('.').unwrap_or((path, ""))) {
+        Some((field, "")) => CatalogueError::field(REGISTRY, key, field, message),
+        Some((field, inner)) => CatalogueError::field(REGISTRY, key, field, format!("{inner}: {message}")),
+        None => CatalogueError { field: unknown, ..CatalogueError::entry(REGISTRY, key, message) },
+    }
 }
 
 fn override_fields(shipped: &mut toml::Table, fields: &toml::Table) {
