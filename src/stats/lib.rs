@@ -1,1 +1,34 @@
+//! Statistics of recovery: slices in, plain structs out.
+//!
+//! The crate knows nothing of clinics, reads no file and writes none. Each module's head states the formula,
+//! its source, the domain, the edge cases and the published value that its test reproduces; the values
+//! themselves lie in `tests/reference`, one folder a data set.
+//!
+//! Common rules: an argument that makes no sense is an [`InputError`], never a NaN in the answer; sums run in a
+//! fixed order, so the same input gives the same bits; a fit that did not converge is another type than a fit.
+#![forbid(unsafe_code)]
+#![warn(missing_docs)]
 
+// what everything below uses
+pub mod distribution;
+pub mod error;
+pub mod level;
+pub mod random;
+pub mod sum;
+
+// describing one sample, and saying how far it can be trusted
+pub mod interval;
+pub mod quantile;
+
+// fitting
+pub mod evidence;
+pub mod exponential;
+pub mod least_squares;
+pub mod linear_regression;
+
+// many answers at once
+pub mod multiplicity;
+
+pub use error::InputError;
+pub use interval::{Estimate, Interval};
+pub use level::Level;

@@ -1,0 +1,54 @@
+//! The numerics against published and independently computed values, one folder a data set.
+//!
+//! Strict on purpose: see `reader.rs`. `cargo test -p mendcurve-stats --test reference -- --nocapture` prints, for every
+//! value, how many digits agree.
+
+mod fits;
+mod reader;
+mod samples;
+
+use reader::Dataset;
+
+/// Makes one test of each folder, and the list by which a folder without a test is found.
+macro_rules! datasets {
+    ($($folder:ident => $check:path),* $(,)?) => {
+        $(#[test]
+        fn $folder() {
+            Dataset::check(stringify!($folder), $check);
+        })*
+        const DATASETS: &[&str] = &[$(stringify!($folder)),*];
+    };
+}
+
+datasets! {
+    benjamini_hochberg_1995 => samples::benjamini_hochberg,
+    bod => fits::bod,
+    chick_weight_clustered => samples::clustered_mean,
+    keyed_streams => samples::keyed_streams,
+    loblolly_329 => fits::loblolly,
+    mehrotra_heyse_2004 => samples::first_adjusted,
+    natural_course_means => fits::natural_course,
+    newcombe_1998_difference => samples::proportion_differences,
+    newcombe_1998_proportion => samples::proportions,
+    nist_boxbod => fits::boxbod,
+    nist_danwood => fits::danwood,
+    nist_longley => fits::longley,
+    nist_mgh17 => fits::mgh17,
+    nist_misra1a => fits::misra1a,
+    nist_misra1b => fits::misra1b,
+    nist_misra1d => fits::misra1d,
+    nist_rat42 => fits::rat42,
+    proportion_intervals => samples::proportions,
+    quantile_functions => samples::quantile_functions,
+    quantile_type_7 => samples::quantiles,
+    student_sleep => samples::student_sleep,
+}
+
+#[test]
+fn every_file_in_the_reference_folder_is_read() {
+    let mut expected: Vec<String> =
+        ["README.md", "fits.rs", "main.rs", "reader.rs", "samples.rs"].map(String::from).to_vec();
+    expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
+    expected.sort();
+    assert_eq!(reader::names_in(&reader::root()), expected);
+}
