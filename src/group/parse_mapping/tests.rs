@@ -287,6 +287,19 @@ fn a_word_must_stand_for_one_canonical_word_that_exists() {
 }
 
 #[test]
+fn a_condition_is_named_by_its_key_or_by_a_label_of_the_registry() {
+    let mut group = toml::Table::new();
+    let entry = "title = 'Trial arm'\nregion = 'other'\nlabels = ['treated arm']\n".parse::<toml::Table>().unwrap();
+    group.insert("arm_a".into(), toml::Value::Table(entry));
+    let conditions = Conditions::embedded().unwrap().with_overrides(&group).unwrap();
+    let text = format!("{START}condition = 'arm'\n[words.condition]\n'treated arm' = ['1']\nneck_pain = ['2']\n");
+    let mapping = parse_mapping(Path::new("m.toml"), &text, &Measures::embedded().unwrap(), &conditions).unwrap();
+    assert_eq!(means(rule(&mapping, Field::Condition), "1").as_deref(), Some("treated arm"));
+    assert_eq!(means(rule(&mapping, Field::Condition), "2").as_deref(), Some("neck_pain"));
+    assert!(complaint(&text).starts_with("m.toml:6:1: `condition` has no word `treated arm`"));
+}
+
+#[test]
 fn what_a_row_cannot_do_without_must_be_mapped() {
     assert!(complaint("").starts_with("m.toml: the mapping has no [columns]"));
     assert!(complaint("\n[columns]\ndate = 'D'\n").starts_with("m.toml:2:1: no column is mapped to `patient`"));

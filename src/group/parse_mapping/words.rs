@@ -143,8 +143,10 @@ fn canonical(field: Field, entry: &Entry, conditions: &Conditions) -> Result<Str
                 .hint(format!("take the words of `{field}` out")));
         }
     };
+    let by_label = field.kind() == Kind::ConditionLabel && conditions.by_label(&entry.key).is_some();
     match allowed.iter().find(|word| folded(word) == folded(&entry.key)) {
         Some(word) => Ok(word.clone()),
+        None if by_label => Ok(entry.key.clone()),
         None => Err(Problem::input(format!("`{field}` has no word `{}`", entry.key)).at(entry.key_spot.clone()).hint(
             format!(
                 "the word before the = is ours, those behind it are the export's; {}",
