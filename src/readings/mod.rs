@@ -1,4 +1,10 @@
 //! Scores -> readings: scored, on the burden scale, attached to their episode.
 
+pub mod attach;
+pub mod notes;
 pub mod reading;
 pub mod score;
+pub mod windows;
+
+#[cfg(test)]
+mod attach_tests;

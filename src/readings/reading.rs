@@ -1,6 +1,6 @@
 //! One score of one patient on one day, scored and attached to its episode.
 
-use crate::catalogue::{MeasureId, Measures, PainSite};
+use crate::catalogue::{MeasureId, Measures, PainSite, Region};
 use crate::export::place::Place;
 use crate::readings::score::ImputationRule;
 use crate::rows::row::NameId;
@@ -17,6 +17,15 @@ pub struct Outcome {
 }
 
 impl Outcome {
+    /// The region it is of: pain in back or leg lumbar, in neck or arm cervical; else the measure's own, if any.
+    pub fn region(self, measures: &Measures) -> Option<Region> {
+        match self.pain_site {
+            PainSite::Back | PainSite::Leg => Some(Region::Lumbar),
+            PainSite::Neck | PainSite::Arm => Some(Region::Cervical),
+            PainSite::Other | PainSite::Unspecified => measures.get(self.measure).region,
+        }
+    }
+
     /// Its key in sheets and file names: `pain_nrs_back`, `odi`.
     pub fn key(self, measures: &Measures) -> String {
         let measure = &measures.get(self.measure).key;
