@@ -17,6 +17,8 @@ use crate::catalogue::{Conditions, Measures};
 use crate::error::Problem;
 use std::path::Path;
 
+pub(crate) use words::yes_and_no;
+
 const SECTIONS: [&str; 9] = ["extends", "file", "columns", "words", "scores", "readings", "keep", "drop", "ignore"];
 
 /// Reads and checks a mapping file together with the files it extends.

@@ -1,6 +1,7 @@
 //! Records and a mapping -> rows: typed cells in SI units, or a counted rejection.
 
 pub mod dates;
+pub mod draft_mapping;
 pub mod fields;
 pub mod ledger;
 pub mod match_columns;

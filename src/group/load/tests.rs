@@ -182,7 +182,7 @@ fn the_site_is_named_once_here_or_in_the_mapping() {
 #[test]
 fn an_override_that_makes_no_measure_is_reported_at_its_field() {
     let message = complaint("name = 'G'\n[measures.pain_nrs]\ntitle = 'Pain'\nhigh = 'ten'\n");
-    assert!(message.starts_with("group.toml:2:11: measures.pain_nrs"), "{message}");
+    assert!(message.starts_with("group.toml:4:1: measures.pain_nrs.high: "), "{message}");
     let message = complaint("name = 'G'\n[measures]\npain_nrs = 3\n");
     assert!(message.starts_with("group.toml:3:1: measures.pain_nrs"), "{message}");
 }

@@ -164,7 +164,8 @@ fn number(entry: &Entry) -> Result<f64, Problem> {
     })
 }
 
-fn yes_and_no() -> Result<Vec<(String, String)>, Problem> {
+/// (spelling, `yes` or `no`) of the built-in spellings, in lower case.
+pub(crate) fn yes_and_no() -> Result<Vec<(String, String)>, Problem> {
     let table = super::super::document::parse(Path::new("words.toml"), BUILT_IN)?;
     let mut pairs = Vec::new();
     for spelling in table.require("spelling", "words.toml")?.tables("spelling")? {
