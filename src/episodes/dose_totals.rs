@@ -90,7 +90,8 @@ mod tests {
 
     #[test]
     fn visits_a_week_is_the_rate_from_first_to_last_visit() {
-        let rate = |days: &[i32]| dose_totals(days.iter().map(|&day| visit(day)).collect::<Vec<_>>().iter()).visits_a_week;
+        let rate =
+            |days: &[i32]| dose_totals(days.iter().map(|&day| visit(day)).collect::<Vec<_>>().iter()).visits_a_week;
         assert_eq!(rate(&[0, 3, 7, 10, 14]), Some(2.0));
         assert_eq!(rate(&[5, 12]), Some(1.0));
         assert_eq!(rate(&[5]), None);

@@ -50,15 +50,14 @@ impl Blocks {
         let mut wanted = bytes.len() + BLOCK;
         loop {
             if !self.ended {
-                let have = bytes.len();
-                let missing = wanted.saturating_sub(have) as u64;
+                let missing = wanted.saturating_sub(bytes.len()) as u64;
                 let n = self
                     .reader
                     .by_ref()
                     .take(missing)
-                    .read_to_end_min4(&mut bytes)
+                    .read_to_end(&mut bytes)
                     .map_err(|error| read_problem(&self.shown, &error))?;
-                self.ended = n == 0 || bytes.len() < wanted.saturating_sub(4);
+                self.ended = (n as u64) < missing;
             }
             if self.reader.malformed() {
                 return Err(self.not_in_encoding(None));
@@ -165,28 +164,6 @@ fn line_end_in(bytes: &[u8], from: usize, to: usize) -> Option<usize> {
     // a lone \r ends a record too, but at the very end of the text it may be half of \r\n
     let i = memrchr(b'\r', stretch)?;
     (from + i + 1 < bytes.len()).then_some(from + i + 1)
-}
-
-/// Reads up to the limit of a `Take`, in steps large enough for the decoder.
-trait ReadToEndMin4 {
-    fn read_to_end_min4(&mut self, bytes: &mut Vec<u8>) -> std::io::Result<usize>;
-}
-
-impl<R: Read> ReadToEndMin4 for std::io::Take<R> {
-    fn read_to_end_min4(&mut self, bytes: &mut Vec<u8>) -> std::io::Result<usize> {
-        let start = bytes.len();
-        while self.limit() >= 4 {
-            let step = self.limit().min(1 << 18) as usize;
-            let have = bytes.len();
-            bytes.resize(have + step, 0);
-            let n = self.read(bytes.get_mut(have..).unwrap_or_default())?;
-            bytes.truncate(have + n);
-            if n == 0 {
-                break;
-            }
-        }
-        Ok(bytes.len() - start)
-    }
 }
 
 #[cfg(test)]

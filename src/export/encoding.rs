@@ -3,7 +3,7 @@
 //! A byte-order mark always wins; otherwise the mapping's encoding holds. Nothing is guessed: text
 //! that does not fit the declared encoding ends the run, and the message names the likely encoding.
 
-use encoding_rs::{CoderResult, Decoder, Encoding, UTF_8};
+use encoding_rs::{Decoder, Encoding, UTF_8};
 use std::io::{self, Read};
 
 /// A reader that gives UTF-8 whatever the source's encoding.
@@ -12,8 +12,8 @@ use std::io::{self, Read};
 pub struct Utf8Reader {
     source: Box<dyn Read + Send>,
     decoder: Option<Decoder>,
-    raw: Vec<u8>,
-    raw_at: usize,
+    ready: Vec<u8>, // decoded, or the first bytes of a UTF-8 file
+    ready_at: usize,
     ended: bool,
     malformed: bool,
     encoding: &'static Encoding,
@@ -27,12 +27,18 @@ impl Utf8Reader {
     /// # Errors
     /// The source cannot be read.
     pub fn new(mut source: Box<dyn Read + Send>, declared: &'static Encoding) -> io::Result<Self> {
-        let mut raw = Vec::with_capacity(RAW);
-        source.by_ref().take(3).read_to_end(&mut raw)?;
-        let (encoding, mark) = Encoding::for_bom(&raw).unwrap_or((declared, 0));
-        raw.drain(..mark);
+        let mut head = Vec::with_capacity(3);
+        source.by_ref().take(3).read_to_end(&mut head)?;
+        let (encoding, mark) = Encoding::for_bom(&head).unwrap_or((declared, 0));
+        head.drain(..mark);
         let decoder = (encoding != UTF_8).then(|| encoding.new_decoder_without_bom_handling());
-        Ok(Self { source, decoder, raw, raw_at: 0, ended: false, malformed: false, encoding })
+        let ended = head.is_empty() && mark == 0;
+        let mut reader = Self { source, decoder, ready: head, ready_at: 0, ended, malformed: false, encoding };
+        if reader.decoder.is_some() {
+            let head = std::mem::take(&mut reader.ready);
+            reader.decode(&head);
+        }
+        Ok(reader)
     }
 
     /// The encoding in force.
@@ -44,41 +50,39 @@ impl Utf8Reader {
     pub fn malformed(&self) -> bool {
         self.malformed
     }
+
+    fn decode(&mut self, raw: &[u8]) {
+        let Some(decoder) = &mut self.decoder else { return };
+        self.ready_at = 0;
+        // at least three bytes of UTF-8 for a byte, and room for what the decoder held back
+        self.ready.resize(3 * raw.len() + 16, 0);
+        let (_, _, written, replaced) = decoder.decode_to_utf8(raw, &mut self.ready, self.ended);
+        self.ready.truncate(written);
+        self.malformed |= replaced;
+    }
 }
 
 impl Read for Utf8Reader {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        let Some(decoder) = &mut self.decoder else {
-            let waiting = self.raw.get(self.raw_at..).unwrap_or_default();
-            if waiting.is_empty() {
+        while self.ready_at == self.ready.len() {
+            if self.decoder.is_none() {
                 return self.source.read(out);
             }
-            let n = waiting.len().min(out.len());
-            for (to, from) in out.iter_mut().zip(waiting) {
-                *to = *from;
+            if self.ended {
+                return Ok(0);
             }
-            self.raw_at += n;
-            return Ok(n);
-        };
-        if out.len() < 4 {
-            return Err(io::Error::new(io::ErrorKind::InvalidInput, "the buffer is too small for a character"));
-        }
-        loop {
-            let waiting = self.raw.get(self.raw_at..).unwrap_or_default();
-            let (result, read, written, replaced) = decoder.decode_to_utf8(waiting, out, self.ended);
-            self.raw_at += read;
-            self.malformed |= replaced;
-            if written > 0 || (self.ended && result == CoderResult::InputEmpty) {
-                return Ok(written);
-            }
-            // nothing came out yet: half a character stands at the end of the raw bytes
-            self.raw.clear();
-            self.raw_at = 0;
-            self.raw.resize(RAW, 0);
-            let n = self.source.read(&mut self.raw)?;
-            self.raw.truncate(n);
+            let mut raw = vec![0; RAW];
+            let n = self.source.read(&mut raw)?;
             self.ended = n == 0;
+            self.decode(raw.get(..n).unwrap_or_default());
         }
+        let waiting = self.ready.get(self.ready_at..).unwrap_or_default();
+        let n = waiting.len().min(out.len());
+        for (to, from) in out.iter_mut().zip(waiting) {
+            *to = *from;
+        }
+        self.ready_at += n;
+        Ok(n)
     }
 }
 

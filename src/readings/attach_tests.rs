@@ -2,12 +2,13 @@
 
 use super::attach::{FOLLOW_UP_DAYS, Readings, attach};
 use super::reading::Reading;
-use super::score::{Answers, Unscorable};
+use super::score::Unscorable;
 use crate::catalogue::{Measures, PainSite, Region};
 use crate::episodes::boundaries::cut;
 use crate::episodes::episode::Episodes;
 use crate::episodes::timeline::*;
 use crate::group::settings::EpisodeRules;
+use crate::rows::row::Answers;
 use crate::rows::row::{Row, Score};
 use proptest::prelude::*;
 use std::sync::LazyLock;
@@ -79,13 +80,18 @@ fn a_reading_of_a_region_without_care_has_no_visit() {
 
 #[test]
 fn a_reading_is_near_from_the_baseline_window_to_400_days_after_the_last_visit() {
-    let episode_at = |day| read(vec![(visit(0), vec![]), (visit(10), vec![]), (visit(day).readings_only(), vec![back(5.0)])]).1.list[0].episode;
+    let episode_at = |day| {
+        read(vec![(visit(0), vec![]), (visit(10), vec![]), (visit(day).readings_only(), vec![back(5.0)])]).1.list[0]
+            .episode
+    };
     assert_eq!((episode_at(-15), episode_at(-14)), (None, Some(0)));
     let last = 10 + FOLLOW_UP_DAYS as i32;
     assert_eq!((episode_at(last), episode_at(last + 1)), (Some(0), None));
 
     let long = EpisodeRules { endpoint_days: (28, 500), ..EpisodeRules::default() };
-    let far = |day| read_with(vec![(visit(0), vec![]), (visit(day).readings_only(), vec![back(5.0)])], &long).1.list[0].episode;
+    let far = |day| {
+        read_with(vec![(visit(0), vec![]), (visit(day).readings_only(), vec![back(5.0)])], &long).1.list[0].episode
+    };
     assert_eq!((far(500), far(501)), (Some(0), None));
 }
 
@@ -98,7 +104,8 @@ fn between_two_episodes_the_nearer_one_takes_the_reading_and_the_earlier_at_a_ti
     // From day 86 on the baseline window of the second is open.
     assert_eq!((episode_at(85), episode_at(86), episode_at(99)), (Some(0), Some(1), Some(1)));
     let wide = EpisodeRules { baseline_days: (-90, 0), ..EpisodeRules::default() };
-    let tie = read_with(vec![(visit(0), vec![]), (visit(100), vec![]), (visit(50).readings_only(), vec![back(5.0)])], &wide);
+    let tie =
+        read_with(vec![(visit(0), vec![]), (visit(100), vec![]), (visit(50).readings_only(), vec![back(5.0)])], &wide);
     assert_eq!(tie.1.list[0].episode, Some(0));
 }
 
@@ -154,10 +161,7 @@ fn readings_on_another_clock_do_not_attach() {
 
 #[test]
 fn equal_readings_of_one_day_are_one() {
-    let (_, readings) = read(vec![
-        (visit(0), vec![back(5.0)]),
-        (visit(0).readings_only().line(9), vec![back(5.0)]),
-    ]);
+    let (_, readings) = read(vec![(visit(0), vec![back(5.0)]), (visit(0).readings_only().line(9), vec![back(5.0)])]);
     assert_eq!(readings.list.len(), 1);
     assert_eq!((readings.list[0].place.line, readings.list[0].disagrees_with), (2, None));
     assert_eq!((readings.counts.repeated, readings.counts.disagreeing), (1, 0));
@@ -165,10 +169,7 @@ fn equal_readings_of_one_day_are_one() {
 
 #[test]
 fn of_different_readings_of_one_day_the_one_on_a_visit_wins_then_the_later_place() {
-    let (_, readings) = read(vec![
-        (visit(0), vec![back(5.0)]),
-        (visit(0).readings_only().line(9), vec![back(7.0)]),
-    ]);
+    let (_, readings) = read(vec![(visit(0), vec![back(5.0)]), (visit(0).readings_only().line(9), vec![back(7.0)])]);
     let kept: &Reading = &readings.list[0];
     assert_eq!((readings.list.len(), kept.value), (1, 5.0));
     assert_eq!(kept.disagrees_with.map(|place| place.line), Some(9));
@@ -198,10 +199,7 @@ fn a_score_that_cannot_be_scored_is_counted_by_file_measure_and_reason() {
     let (nrs, odi) = (back(0.0).measure, few.measure);
     assert_eq!(
         counts,
-        [
-            (nrs, Unscorable::OutOfRange, 2, 4),
-            (odi, Unscorable::TooFewItems { answered: 3, needed: 8 }, 1, 5),
-        ]
+        [(nrs, Unscorable::OutOfRange, 2, 4), (odi, Unscorable::TooFewItems { answered: 3, needed: 8 }, 1, 5),]
     );
     assert_eq!((readings.list.len(), readings.counts.scores, readings.counts.unscorable), (1, 4, 3));
 }
@@ -231,7 +229,8 @@ fn a_patient_column_that_is_a_constant_does_not_take_hours() {
 }
 
 fn any_entry() -> impl Strategy<Value = (Row, Vec<Score>)> {
-    let kinds = prop::sample::select(vec![back(3.0), back(4.0), arm(4.0), function(2.0), of("odi", 20.0), of("odi", 101.0)]);
+    let kinds =
+        prop::sample::select(vec![back(3.0), back(4.0), arm(4.0), function(2.0), of("odi", 20.0), of("odi", 101.0)]);
     let region = prop::sample::select(vec![None, LUMBAR, CERVICAL]);
     let row = (1u32..4, 0i32..200, 1u32..3, region, prop::option::weighted(0.1, 1u32..3), 0u8..4);
     (row, prop::collection::vec(kinds, 0..3)).prop_map(|((patient, day, site, region, label, kind), scores)| {

@@ -3,23 +3,8 @@
 use std::fmt;
 
 use crate::catalogue::measure::{BlankRule, Items, Measure};
+use crate::rows::row::Answers;
 use crate::units::Burden;
-
-/// What a patient answered to one measure.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub enum Answers {
-    /// The score itself, in the unit of the measure.
-    Value(f64),
-    /// The items, each from 0 up.
-    Items {
-        /// Sum of the answers.
-        sum: f32,
-        /// Items answered.
-        answered: u8,
-        /// Items asked.
-        asked: u8,
-    },
-}
 
 /// What was done about items left blank.
 #[derive(Clone, Copy, PartialEq, Debug)]

@@ -7,7 +7,7 @@ use super::ledger::{Blanks, Rejected};
 use super::match_columns::{CellSource, Plan, ReadingPlan, ScorePlan};
 use super::names::Names;
 use super::reason::Reason;
-use super::row::{Row, Score};
+use super::row::{Answers, Row, Score};
 use super::when::When;
 use crate::catalogue::MeasureId;
 use crate::export::blocks::Block;
@@ -15,7 +15,6 @@ use crate::export::place::{FileId, Place};
 use crate::export::records::{Record, Records};
 use crate::group::field::Field;
 use crate::group::mapping::ScoreKind;
-use crate::readings::score::Answers;
 
 /// What one block gave.
 #[derive(Default, Debug)]

@@ -140,7 +140,23 @@ pub struct Score {
     /// Where the pain is.
     pub pain_site: PainSite,
     /// The answers, in the measure's own scale.
-    pub answers: crate::readings::score::Answers,
+    pub answers: Answers,
+}
+
+/// What a patient answered to one measure.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Answers {
+    /// The score itself, in the unit of the measure.
+    Value(f64),
+    /// The items, each from 0 up.
+    Items {
+        /// Sum of the answers.
+        sum: f32,
+        /// Items answered.
+        answered: u8,
+        /// Items asked.
+        asked: u8,
+    },
 }
 
 /// Static or intermittent traction.

@@ -5,7 +5,7 @@ use super::super::mapping::{Layout, ScoreColumns, ScoreKind, ScoreRule};
 use super::super::suggest::did_you_mean;
 use super::filters::column_name;
 use super::words;
-use crate::catalogue::measure::Domain;
+use crate::catalogue::measure::{BlankRule, Domain};
 use crate::catalogue::{Measure, Measures, PainSite};
 use crate::error::{Problem, Spot};
 
@@ -61,15 +61,20 @@ fn item_columns(table: &Table, node: &Node, measure: &Measure) -> Result<ScoreCo
     }
     let columns: Vec<_> =
         node.list("items")?.iter().map(|item| column_name(item, "items")).collect::<Result<_, _>>()?;
-    match measure.items.as_ref().map(|items| usize::from(items.count)) {
-        None => Err(node
+    let Some(items) = &measure.items else {
+        return Err(node
             .problem(format!("`{}` has no items", measure.key))
-            .hint("name the one column of the score as column = \"header text\"")),
-        Some(count) if count != columns.len() => Err(node
-            .problem(format!("`{}` has {count} items, and {} columns are listed", measure.key, columns.len()))
-            .hint("list one column an item, in the order of the questionnaire")),
-        Some(_) => Ok(ScoreColumns::Items(columns)),
+            .hint("name the one column of the score as column = \"header text\""));
+    };
+    let most = usize::from(items.count);
+    // a patient names three to five activities: an export need not have columns for five
+    let fewest = if items.rule == BlankRule::MeanOfNamed { usize::from(items.fewest_answered) } else { most };
+    if !(fewest..=most).contains(&columns.len()) {
+        return Err(node
+            .problem(format!("`{}` has {most} items, and {} columns are listed", measure.key, columns.len()))
+            .hint("list one column an item, in the order of the questionnaire"));
     }
+    Ok(ScoreColumns::Items(columns))
 }
 
 /// What a score measures: `measure`, `of`, `scale` and `words` of a table.
