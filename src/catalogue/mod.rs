@@ -3,6 +3,7 @@
 pub mod bands;
 pub mod conditions;
 pub mod error;
+mod identifier_values;
 pub mod identifiers;
 pub mod measure;
 mod measure_file;
