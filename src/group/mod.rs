@@ -1,5 +1,6 @@
 //! `group.toml` and mapping files -> checked settings.
 
+pub(crate) mod date_format;
 mod document;
 mod export_files;
 mod extends;

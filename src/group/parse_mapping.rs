@@ -17,6 +17,7 @@ use crate::catalogue::{Conditions, Measures};
 use crate::error::Problem;
 use std::path::Path;
 
+pub(crate) use form::{DELIMITERS, USUAL_ENCODINGS, delimiter_of, encoding_of};
 pub(crate) use words::yes_and_no;
 
 const SECTIONS: [&str; 9] = ["extends", "file", "columns", "words", "scores", "readings", "keep", "drop", "ignore"];

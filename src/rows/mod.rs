@@ -8,6 +8,7 @@ pub mod match_columns;
 pub mod names;
 pub mod number;
 pub mod privacy;
+pub mod pseudonym;
 pub mod quantities;
 pub mod read_block;
 pub mod read_file;

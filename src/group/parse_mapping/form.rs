@@ -1,13 +1,11 @@
 //! `[file]`: the form of the export.
 
+use super::super::date_format;
 use super::super::document::{Node, Table};
 use super::super::mapping::{FileForm, Layout};
 use super::super::suggest::did_you_mean;
 use crate::error::Problem;
-use chrono::NaiveDate;
-use chrono::format::{Item, StrftimeItems};
 use encoding_rs::Encoding;
-use std::fmt::Write;
 
 const NAME: &str = "[file]";
 const LAYOUTS: [&str; 2] = ["visit rows", "reading rows"];
@@ -42,7 +40,7 @@ pub(super) fn parse(mapping: &Table) -> Result<FileForm, Problem> {
             Some(node) => Some(mark(node, "thousands", &[".", ",", "'", " "])?),
             None => None,
         },
-        dates: table.get("dates").map_or(Ok(ISO.to_owned()), dates)?,
+        dates: table.get("dates").map_or(Ok(date_format::ISO.to_owned()), dates)?,
         missing: table.get("missing").map_or(Ok(Vec::new()), |node| node.cells("missing"))?,
         skip_lines: match table.get("skip_lines") {
             Some(node) => u32::try_from(node.whole("skip_lines", 0..=10_000)?).unwrap_or(0),
@@ -62,25 +60,39 @@ fn layout(node: &Node) -> Result<Layout, Problem> {
 }
 
 fn delimiter(node: &Node) -> Result<u8, Problem> {
-    match node.text("delimiter")? {
-        "," => Ok(b','),
-        ";" => Ok(b';'),
-        "|" => Ok(b'|'),
-        "tab" | "\t" => Ok(b'\t'),
-        _ => Err(node
-            .problem("fields cannot be told apart by this delimiter")
-            .hint("use one of: \",\", \";\", \"|\", \"tab\"")),
+    delimiter_of(node.text("delimiter")?).ok_or_else(|| {
+        node.problem("fields cannot be told apart by this delimiter").hint(format!("use one of: {DELIMITERS}"))
+    })
+}
+
+/// The delimiters that may be declared, for messages.
+pub(crate) const DELIMITERS: &str = "\",\", \";\", \"|\", \"tab\"";
+
+/// The byte of a delimiter as a mapping or the command line writes it.
+pub(crate) fn delimiter_of(text: &str) -> Option<u8> {
+    match text {
+        "," => Some(b','),
+        ";" => Some(b';'),
+        "|" => Some(b'|'),
+        "tab" | "\t" => Some(b'\t'),
+        _ => None,
     }
 }
 
 fn encoding(node: &Node) -> Result<&'static Encoding, Problem> {
     let label = node.filled_text("encoding")?;
-    Encoding::for_label_no_replacement(label.as_bytes()).ok_or_else(|| {
-        node.problem(format!("there is no encoding `{label}`")).hint(did_you_mean(
-            label,
-            ["utf-8", "windows-1252", "iso-8859-15", "utf-16le", "utf-16be", "windows-1250", "macintosh"],
-        ))
+    encoding_of(label).ok_or_else(|| {
+        node.problem(format!("there is no encoding `{label}`")).hint(did_you_mean(label, USUAL_ENCODINGS))
     })
+}
+
+/// Encodings offered in messages.
+pub(crate) const USUAL_ENCODINGS: [&str; 7] =
+    ["utf-8", "windows-1252", "iso-8859-15", "utf-16le", "utf-16be", "windows-1250", "macintosh"];
+
+/// The encoding of a WHATWG label.
+pub(crate) fn encoding_of(label: &str) -> Option<&'static Encoding> {
+    Encoding::for_label_no_replacement(label.as_bytes())
 }
 
 fn mark(node: &Node, name: &str, allowed: &[&str]) -> Result<u8, Problem> {
@@ -123,49 +135,10 @@ fn refuse_clashes(table: &Table, form: &FileForm) -> Result<(), Problem> {
     Ok(())
 }
 
-const ISO: &str = "%Y-%m-%d";
-
 /// A chrono format that settles a calendar date.
 fn dates(node: &Node) -> Result<String, Problem> {
-    let format = match node.filled_text("dates")? {
-        "iso" => ISO,
-        "day first" => "%d/%m/%Y",
-        "month first" => "%m/%d/%Y",
-        format => format,
-    };
-    let items: Vec<Item> = StrftimeItems::new(format).collect();
-    if items.iter().any(|item| matches!(item, Item::Error)) || !format.contains('%') {
-        return Err(node.problem(format!("`{format}` is not a date format")).hint(
-            "use \"iso\", \"day first\" (31/12/2026), \"month first\" (12/31/2026), or a pattern such as \"%d.%m.%Y\"",
-        ));
-    }
-    let two_digit_year = items.iter().any(|item| match item {
-        Item::Numeric(numeric, _) => matches!(numeric, chrono::format::Numeric::YearMod100),
-        _ => false,
-    });
-    if two_digit_year && !format.contains("%y") {
-        return Err(node
-            .problem(format!("`{format}` hides a two-digit year"))
-            .hint("write the parts out, with %y if the export really gives two digits, such as \"%m/%d/%y\""));
-    }
-    if !settles_the_date(format) {
-        return Err(node
-            .problem(format!("`{format}` does not settle year, month and day"))
-            .hint("name all three, such as \"%d.%m.%Y\""));
-    }
-    Ok(format.to_owned())
-}
-
-/// Whether a date written in the format is read back as the same date.
-fn settles_the_date(format: &str) -> bool {
-    [(2026, 11, 23), (2021, 2, 3)].into_iter().all(|(year, month, day)| {
-        let Some(time) = NaiveDate::from_ymd_opt(year, month, day).and_then(|date| date.and_hms_opt(13, 5, 9)) else {
-            return false;
-        };
-        let mut written = String::new();
-        write!(written, "{}", time.format(format)).is_ok()
-            && NaiveDate::parse_from_str(&written, format).is_ok_and(|date| date == time.date())
-    })
+    let written = node.filled_text("dates")?;
+    date_format::read(written).map_err(|fault| node.problem(fault.what).hint(fault.remedy))
 }
 
 #[cfg(test)]
