@@ -224,6 +224,17 @@ fn cells_that_may_identify_a_person_are_nowhere_in_the_draft() {
 }
 
 #[test]
+fn a_key_that_is_a_name_is_mapped_with_a_warning_and_not_shown() {
+    let names = ["Ada Quill", "Bo Thimble", "Cy Marrow", "Dee Larch", "Eli Fern", "Flo Alder", "Gus Brook", "Hal Dunn"];
+    let text =
+        String::from("Patient,Date,Therapist\n") + &rows(24, |i| format!("k{i},2026-07-{i:02},{}\n", names[i % 8]));
+    let draft = draft("x.csv", text.as_bytes());
+    assert_eq!(column(&mapping(&draft), Field::Clinician), "Therapist");
+    assert!(draft.warnings.iter().any(|warning| warning.contains("the cells of clinician look like a person's name")));
+    assert!(names.iter().all(|name| !draft.text.contains(name)));
+}
+
+#[test]
 fn awkward_headers_do_not_break_the_draft() {
     let text = "\"pa\"\"tient\",Datum,\"two\nlines\",,\"a\\b\",Visit #2\n1,2026-07-25,x,y,z,3\n2,2026-07-26,x,y,z,4\n";
     let draft = draft("x.csv", text.as_bytes());

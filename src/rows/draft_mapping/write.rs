@@ -9,7 +9,7 @@ use super::show::{kind, plain, quoted, samples};
 use super::uses::{Plan, Use};
 use super::words;
 use crate::catalogue::{Measures, PainSite};
-use crate::group::field::Field;
+use crate::group::field::{Field, Kind};
 use crate::units::Unit;
 use std::fmt::Write;
 use std::path::Path;
@@ -181,8 +181,11 @@ impl Findings<'_> {
     fn field(&self, pen: &mut Pen, i: usize, column: &Column, field: Field, confidence: Confidence) {
         let used = Use::Field(field, confidence);
         pen.line(&format!("# {}; {}", confidence.word(), samples(column, &used)));
-        if let (Field::Patient, Some(kind)) = (field, column.shape.identifier) {
-            pen.warn(&format!("the patient keys look like {}: replace them with mendcurve pseudonymise", kind.label()));
+        if let (Kind::Name, Some(kind)) = (field.kind(), column.shape.identifier) {
+            pen.warn(&format!(
+                "the cells of {field} look like {}: replace them with mendcurve pseudonymise --key-columns",
+                kind.label()
+            ));
         }
         let mut parts = vec![format!("column = {}", quoted(&column.name))];
         let mut open_question = None;

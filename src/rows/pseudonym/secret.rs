@@ -115,6 +115,16 @@ mod tests {
     }
 
     #[test]
+    fn pseudonyms_raise_no_alarm_at_the_privacy_gate() {
+        let secret = secret(ONE).unwrap();
+        let mut screen = crate::catalogue::identifiers::ValueScreen::default();
+        for i in 0..5_000 {
+            screen.observe(secret.pseudonym(&format!("P{i}")).as_bytes());
+        }
+        assert_eq!(screen.finding(), None);
+    }
+
+    #[test]
     fn shifts_fill_the_whole_range_and_do_not_follow_the_pseudonym() {
         let secret = secret(ONE).unwrap();
         let shifts: Vec<i64> = (0..20_000).map(|i| secret.shift_days(&format!("P{i}"))).collect();
