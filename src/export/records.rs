@@ -110,7 +110,8 @@ impl<'a> Records<'a> {
             }
         }
         let ends = self.ends.get(..ended).unwrap_or_default();
-        Some(Record { line, fields: &self.fields, ends })
+        let fields = self.fields.get(..filled).unwrap_or_default();
+        Some(Record { line, fields, ends })
     }
 }
 

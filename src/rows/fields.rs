@@ -114,7 +114,10 @@ pub fn read(
     as_of: NaiveDate,
 ) -> Result<(), Reason> {
     match field.kind {
-        Kind::Name | Kind::Codes => read_name(field.field, cell, draft, names),
+        Kind::Name | Kind::Codes => {
+            let cell = canonical_word(field, cell).map_or(cell, str::as_bytes);
+            read_name(field.field, cell, draft, names)
+        }
         Kind::Date => {
             let date = plan.dates.read(cell).ok_or(Reason::NotADate)?;
             if dates::too_early(date) {

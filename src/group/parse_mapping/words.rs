@@ -137,6 +137,8 @@ fn canonical(field: Field, entry: &Entry, conditions: &Conditions) -> Result<Str
         Kind::YesNo => vec!["yes".to_owned(), "no".to_owned()],
         Kind::ConditionLabel => conditions.iter().map(|(_, condition)| condition.key.clone()).collect(),
         Kind::Days | Kind::Count | Kind::Number => return number(entry).map(|number| number.to_string()),
+        // a site or a table may have another name in the report than in the export; a patient may not
+        Kind::Name if field != Field::Patient => return Ok(entry.key.clone()),
         _ => {
             return Err(Problem::input(format!("`{field}` is not read by words"))
                 .at(entry.key_spot.clone())

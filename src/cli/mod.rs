@@ -1,0 +1,41 @@
+//! The command line: what was typed, one file a command, errors and exit codes.
+
+pub mod args;
+mod inspect;
+mod journey;
+mod pseudonymise;
+mod query;
+mod report;
+mod sample;
+mod say;
+mod summary;
+
+use crate::error::{Exit, Problem};
+use args::{Arguments, Command};
+use clap::Parser;
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+/// Runs the program on its arguments and gives its exit code.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let code = if error.use_stderr() { Exit::BadInput } else { Exit::Fine };
+            let _ = error.print(); // a closed pipe is no error
+            return ExitCode::from(code as u8);
+        }
+    };
+    let result = match arguments.command {
+        Command::Report(arguments) => report::run(&arguments),
+        Command::Inspect(arguments) => inspect::run(&arguments),
+        Command::Pseudonymise(arguments) => pseudonymise::run(&arguments),
+        Command::Sample(arguments) => sample::run(&arguments),
+        Command::Query(arguments) => query::run(&arguments),
+    };
+    let exit = result.unwrap_or_else(|problem: Problem| {
+        say::problem(&problem);
+        problem.exit
+    });
+    ExitCode::from(exit as u8)
+}

@@ -1,0 +1,150 @@
+//! Ledger, duplicates, readings and visits -> what the data-quality page says.
+
+use super::quality::{DataQuality, FileAccount, ReasonCount};
+use crate::catalogue::Measures;
+use crate::catalogue::setup_practice::SetupPractice;
+use crate::episodes::episode::{Episodes, is_treated};
+use crate::export::place::{FileId, Files};
+use crate::readings::attach::Readings;
+use crate::rows::ledger::{FileLedger, Ledger};
+use crate::rows::reason::Reason;
+use crate::visits::duplicates::Disagreement;
+use crate::visits::plausible::{Warning, warnings};
+use crate::visits::visits::Visits;
+use std::collections::BTreeMap;
+
+/// The account of what was read: files, reasons, columns and duplicates.
+pub fn data_quality(files: &Files, ledger: &Ledger, disagreements: &[Disagreement]) -> DataQuality {
+    let mut quality = DataQuality::default();
+    for (id, file) in ledger.iter() {
+        let path = files.path(id).to_owned();
+        quality.files.push(account(&path, file));
+        quality.rejections.extend(rejections(&path, file));
+        quality.blanked.extend(file.blanks.iter().map(|(column, reason, tally)| ReasonCount {
+            file: path.clone(),
+            column: file.column_name(column).to_owned(),
+            reason: reason.to_string(),
+            count: tally.count,
+            first_line: u64::from(tally.first_line),
+        }));
+        quality.dropped.extend(file.dropped.iter().map(|column| (path.clone(), column.clone())));
+        quality.unmapped.extend(file.unmapped.iter().map(|column| (path.clone(), column.clone())));
+        quality.calendar_files += u32::from(file.calendar);
+        quality.offset_files += u32::from(!file.calendar);
+    }
+    quality.disagreements = disagreement_counts(files, disagreements);
+    quality
+}
+
+/// Adds what only the visits, episodes and readings can tell.
+pub fn add_course_of_care(
+    quality: &mut DataQuality,
+    files: &Files,
+    visits: &Visits,
+    episodes: &Episodes,
+    readings: &Readings,
+    measures: &Measures,
+    practice: &SetupPractice,
+    notes: Vec<(String, u64)>,
+) {
+    let mut counts = [0u64; Warning::ALL.len()];
+    for (row, episode) in visits.rows.iter().zip(&episodes.episode_of_row) {
+        if !is_treated(row) {
+            continue;
+        }
+        let region = episode.and_then(|i| episodes.list.get(i as usize)).and_then(|episode| episode.region);
+        for warning in warnings(row, region, practice) {
+            if let Some(count) = counts.get_mut(warning as usize) {
+                *count += 1;
+            }
+        }
+    }
+    quality.warnings = Warning::ALL.iter().zip(counts).map(|(warning, count)| (warning.to_string(), count)).collect();
+    quality.blanked.extend(readings.unscorable.iter().map(|count| ReasonCount {
+        file: files.path(count.file).to_owned(),
+        column: measures.get(count.measure).title.clone(),
+        reason: count.reason.to_string(),
+        count: count.count,
+        first_line: u64::from(count.first_line),
+    }));
+    quality.episode_notes = notes;
+}
+
+fn account(path: &str, file: &FileLedger) -> FileAccount {
+    FileAccount {
+        file: path.to_owned(),
+        rows_read: file.read,
+        rows_kept: file.kept,
+        rows_duplicate: file.duplicate_exact + file.duplicate_differing,
+        rows_rejected: file.rejected.len() as u64,
+        rows_left_out: file.left_out(),
+        cells_blanked: file.blanks.cells(),
+    }
+}
+
+fn rejections(path: &str, file: &FileLedger) -> Vec<ReasonCount> {
+    let mut counts: BTreeMap<(Option<u16>, Reason), (u64, u32)> = BTreeMap::new();
+    for rejected in &file.rejected {
+        let entry = counts.entry((rejected.column, rejected.reason)).or_insert((0, rejected.place.line));
+        entry.0 += 1;
+        entry.1 = entry.1.min(rejected.place.line);
+    }
+    counts
+        .into_iter()
+        .map(|((column, reason), (count, line))| ReasonCount {
+            file: path.to_owned(),
+            column: column.map_or("", |c| file.column_name(c)).to_owned(),
+            reason: reason.to_string(),
+            count,
+            first_line: u64::from(line),
+        })
+        .collect()
+}
+
+fn disagreement_counts(files: &Files, disagreements: &[Disagreement]) -> Vec<ReasonCount> {
+    let mut counts: BTreeMap<FileId, (u64, u32)> = BTreeMap::new();
+    for pair in disagreements {
+        let entry = counts.entry(pair.other.file).or_insert((0, pair.other.line));
+        entry.0 += 1;
+        entry.1 = entry.1.min(pair.other.line);
+    }
+    counts
+        .into_iter()
+        .map(|(file, (count, line))| ReasonCount {
+            file: files.path(file).to_owned(),
+            column: String::new(),
+            reason: "a second row of the same visit says something else; the fuller row is used, at a tie the later one".to_owned(),
+            count,
+            first_line: u64::from(line),
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::export::place::Place;
+    use crate::rows::ledger::Rejected;
+
+    #[test]
+    fn reasons_are_counted_by_column_with_their_first_line() {
+        let mut files = Files::default();
+        let id = files.add("a.csv".into()).unwrap();
+        let rejected = [(9, Reason::NotADate), (4, Reason::NotADate), (6, Reason::FieldCount)]
+            .map(|(line, reason)| Rejected {
+                place: Place { file: id, line },
+                column: (reason == Reason::NotADate).then_some(1),
+                reason,
+            })
+            .to_vec();
+        let mut ledger = Ledger::default();
+        let header = vec!["patient".to_owned(), "date".to_owned()];
+        ledger.push(FileLedger { read: 5, kept: 1, duplicate_exact: 1, rejected, header, calendar: true, ..FileLedger::default() });
+        let quality = data_quality(&files, &ledger, &[]);
+        assert_eq!((quality.calendar_files, quality.offset_files), (1, 0));
+        let found: Vec<_> = quality.rejections.iter().map(|r| (r.column.as_str(), r.count, r.first_line)).collect();
+        assert_eq!(found, [("", 1, 6), ("date", 2, 4)]);
+        let file = &quality.files[0];
+        assert_eq!(file.rows_read, file.rows_kept + file.rows_duplicate + file.rows_rejected);
+    }
+}
