@@ -17,3 +17,6 @@ pub mod visits;
 
 pub mod episodes;
 pub mod readings;
+
+/// The invented group to try the program on, and to test it with.
+pub mod sample;
