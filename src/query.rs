@@ -27,12 +27,7 @@ pub const RESTRICTED_NOTE: &str =
 /// # Errors
 /// No such query or file; something other than a SELECT; SQL that does not parse or cannot be computed, with its place;
 /// no datasets in `from`.
-pub fn run(
-    query: Option<&str>,
-    from: &Path,
-    format: Format,
-    out: &mut dyn Write,
-) -> Result<(), Problem> {
+pub fn run(query: Option<&str>, from: &Path, format: Format, out: &mut dyn Write) -> Result<(), Problem> {
     let written = match query {
         None => list().write(format, out),
         Some(query) => {
@@ -42,9 +37,9 @@ pub fn run(
         }
     };
     match written {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Problem::failure(format!(
-            "the answer cannot be written: {error}"
-        ))),
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(Problem::failure(format!("the answer cannot be written: {error}")))
+        }
         _ => Ok(()),
     }
 }
@@ -63,9 +58,7 @@ impl Question {
 
 fn list<'a>() -> Answer<'a> {
     Answer {
-        columns: ["query", "asked by", "question"]
-            .map(str::to_owned)
-            .to_vec(),
+        columns: ["query", "asked by", "question"].map(str::to_owned).to_vec(),
         rows: BUILT_IN.len(),
         cell: Box::new(|row, column| {
             let Some(query) = BUILT_IN.get(row) else {
@@ -83,19 +76,13 @@ fn list<'a>() -> Answer<'a> {
 
 fn find(query: &str) -> Result<Question, Problem> {
     if let Some(known) = BuiltIn::find(query) {
-        return Ok(Question {
-            file: format!("queries/{query}.sql").into(),
-            sql: known.sql.to_owned(),
-        });
+        return Ok(Question { file: format!("queries/{query}.sql").into(), sql: known.sql.to_owned() });
     }
     let file = PathBuf::from(query);
     let is_path = query.ends_with(".sql") || file.components().count() > 1 || file.is_file();
     if !is_path {
         let hint = match BuiltIn::nearest(query) {
-            Some(near) => format!(
-                "did you mean {}? `mendcurve query` lists them all",
-                near.name
-            ),
+            Some(near) => format!("did you mean {}? `mendcurve query` lists them all", near.name),
             None => "`mendcurve query` lists them all; a file of your own ends in .sql".into(),
         };
         return Err(Problem::input(format!("there is no query named {query}")).hint(hint));
@@ -104,8 +91,8 @@ fn find(query: &str) -> Result<Question, Problem> {
         io::ErrorKind::NotFound => Problem::input("there is no such file").at(Spot::file(&file)),
         _ => Problem::io(&file, &error),
     })?;
-    let text = String::from_utf8(bytes)
-        .map_err(|_| Problem::input("the query is not UTF-8 text").at(Spot::file(&file)))?;
+    let text =
+        String::from_utf8(bytes).map_err(|_| Problem::input("the query is not UTF-8 text").at(Spot::file(&file)))?;
     let sql = text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned();
     Ok(Question { file, sql })
 }
@@ -133,13 +120,14 @@ fn ask(question: &Question, from: &Path) -> Result<DataFrame, Problem> {
     let (mut context, names) = datasets(from)?;
     // The engine refuses most of what it cannot do, but meets some of it with a panic.
     let outcome = catch_unwind(AssertUnwindSafe(|| {
-        let plan = context
-            .execute(&question.sql)
-            .map_err(|error| in_words(question, &error, &names))?;
-        plan.collect()
-            .map_err(|error| in_words(question, &error, &names))
+        let plan = context.execute(&question.sql).map_err(|error| in_words(question, &error, &names))?;
+        plan.collect().map_err(|error| in_words(question, &error, &names))
     }));
-    outcome.unwrap_or_else(|_| Err(question.problem("the query uses something that is not supported").hint("keep to plain joins on equal columns and to the constructs of the built-in queries")))
+    outcome.unwrap_or_else(|_| {
+        Err(question
+            .problem("the query uses something that is not supported")
+            .hint("keep to plain joins on equal columns and to the constructs of the built-in queries"))
+    })
 }
 
 /// Every Parquet file of `from/restricted` under its own name.
@@ -162,22 +150,12 @@ fn datasets(from: &Path) -> Result<(SQLContext, String), Problem> {
     }
     let (context, mut names) = (SQLContext::new(), Vec::new());
     for file in &files {
-        let unreadable = |error: PolarsError| {
-            Problem::input(format!("not a dataset of a report: {error}")).at(Spot::file(file))
-        };
-        let name = file
-            .file_stem()
-            .and_then(|stem| stem.to_str())
-            .unwrap_or_default();
+        let unreadable =
+            |error: PolarsError| Problem::input(format!("not a dataset of a report: {error}")).at(Spot::file(file));
+        let name = file.file_stem().and_then(|stem| stem.to_str()).unwrap_or_default();
         let path = PlRefPath::try_from_path(file).map_err(unreadable)?;
-        let args = ScanArgsParquet {
-            glob: false,
-            ..ScanArgsParquet::default()
-        };
-        context.register(
-            name,
-            LazyFrame::scan_parquet(path, args).map_err(unreadable)?,
-        );
+        let args = ScanArgsParquet { glob: false, ..ScanArgsParquet::default() };
+        context.register(name, LazyFrame::scan_parquet(path, args).map_err(unreadable)?);
         names.push(name);
     }
     let names = names.join(", ");
@@ -192,18 +170,28 @@ fn in_words(question: &Question, error: &PolarsError, names: &str) -> Problem {
         E::SQLInterface(text) | E::SQLSyntax(text) => {
             let text = text.lines().next().unwrap_or_default().trim_start_matches("sql parser error: ");
             let problem = question.problem(text);
-            let hint = if text.contains("relation") { format!("the datasets are {names}") } else { "`mendcurve query` lists queries that work".into() };
+            let hint = if text.contains("relation") {
+                format!("the datasets are {names}")
+            } else {
+                "`mendcurve query` lists queries that work".into()
+            };
             match place_in(text) {
-                Some((line, column)) => problem.at(Spot { line: Some(line), column: Some(column), ..Spot::file(&question.file) }),
+                Some((line, column)) => {
+                    problem.at(Spot { line: Some(line), column: Some(column), ..Spot::file(&question.file) })
+                }
                 None => problem,
             }
             .hint(hint)
         }
         E::ColumnNotFound(text) | E::SchemaFieldNotFound(text) => {
             let column = text.lines().next().unwrap_or_default();
-            question.problem(format!("there is no column {column}")).hint(format!("SELECT * FROM the dataset ({names}) LIMIT 1 shows its columns"))
+            question
+                .problem(format!("there is no column {column}"))
+                .hint(format!("SELECT * FROM the dataset ({names}) LIMIT 1 shows its columns"))
         }
-        E::IO { error, .. } => Problem::failure(format!("a dataset cannot be read: {error}")).at(Spot::file(&question.file)),
+        E::IO { error, .. } => {
+            Problem::failure(format!("a dataset cannot be read: {error}")).at(Spot::file(&question.file))
+        }
         E::SchemaMismatch(_) | E::InvalidOperation(_) | E::ComputeError(_) => question
             .problem("the query cannot be computed: a function or a comparison does not fit the kind of its columns")
             .hint("TRY_CAST(column AS DOUBLE) turns what is no number into nothing"),
@@ -215,33 +203,18 @@ fn in_words(question: &Question, error: &PolarsError, names: &str) -> Problem {
 fn place_in(text: &str) -> Option<(u64, u64)> {
     let number = |after: &str| -> Option<u64> {
         let digits = &text[text.find(after)? + after.len()..];
-        digits
-            .split(|c: char| !c.is_ascii_digit())
-            .next()?
-            .parse()
-            .ok()
+        digits.split(|c: char| !c.is_ascii_digit()).next()?.parse().ok()
     };
     Some((number("Line: ")?, number("Column: ")?))
 }
 
-fn write_answer(
-    question: &Question,
-    frame: &DataFrame,
-    format: Format,
-    out: &mut dyn Write,
-) -> io::Result<()> {
+fn write_answer(question: &Question, frame: &DataFrame, format: Format, out: &mut dyn Write) -> io::Result<()> {
     let columns = frame.columns();
     let answer = Answer {
-        columns: columns
-            .iter()
-            .map(|column| column.name().to_string())
-            .collect(),
+        columns: columns.iter().map(|column| column.name().to_string()).collect(),
         rows: frame.height(),
         cell: Box::new(|row, column| {
-            columns
-                .get(column)
-                .and_then(|column| column.get(row).ok())
-                .map_or(Value::Missing, value)
+            columns.get(column).and_then(|column| column.get(row).ok()).map_or(Value::Missing, value)
         }),
     };
     let asked = head(&question.sql, "Question");
@@ -260,16 +233,11 @@ fn value(cell: AnyValue<'_>) -> Value {
         AnyValue::Null => Value::Missing,
         AnyValue::Boolean(yes) => Value::Flag(yes),
         AnyValue::String(text) => Value::Text(text.to_owned()),
-        AnyValue::Date(day) => {
-            date_of(day).map_or(Value::Missing, |date| Value::Text(date.to_string()))
+        AnyValue::Date(day) => date_of(day).map_or(Value::Missing, |date| Value::Text(date.to_string())),
+        number if number.dtype().is_integer() => number.extract().map_or(Value::Missing, Value::Whole),
+        number if number.dtype().is_float() => {
+            number.extract().filter(|x: &f64| x.is_finite()).map_or(Value::Missing, Value::Number)
         }
-        number if number.dtype().is_integer() => {
-            number.extract().map_or(Value::Missing, Value::Whole)
-        }
-        number if number.dtype().is_float() => number
-            .extract()
-            .filter(|x: &f64| x.is_finite())
-            .map_or(Value::Missing, Value::Number),
         other => Value::Text(other.to_string()),
     }
 }
@@ -296,53 +264,33 @@ mod tests {
     /// A hand-made dataset: the cells of a CSV file in the columns a report writes; columns the file leaves out are empty.
     fn dataset(name: &str) -> DataFrame {
         let mut reader = csv::Reader::from_path(format!("{FIXTURE}/{name}.csv")).unwrap();
-        let headers: Vec<String> = reader
-            .headers()
-            .unwrap()
-            .iter()
-            .map(str::to_owned)
-            .collect();
+        let headers: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
         let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
-        let given: HashMap<&str, usize> = headers
-            .iter()
-            .enumerate()
-            .map(|(i, name)| (name.as_str(), i))
-            .collect();
+        let given: HashMap<&str, usize> = headers.iter().enumerate().map(|(i, name)| (name.as_str(), i)).collect();
         let model = columns_of(name);
-        let unknown: Vec<_> = headers
-            .iter()
-            .filter(|name| model.column(name).is_err())
-            .collect();
+        let unknown: Vec<_> = headers.iter().filter(|name| model.column(name).is_err()).collect();
         assert!(unknown.is_empty(), "{name} has no columns {unknown:?}");
         let columns = model.columns().iter().map(|model| {
             let at = given.get(model.name().as_str());
-            let cells = rows
-                .iter()
-                .map(|row| at.map(|at| &row[*at]).filter(|cell| !cell.is_empty()));
+            let cells = rows.iter().map(|row| at.map(|at| &row[*at]).filter(|cell| !cell.is_empty()));
             let name = model.name().clone();
             match model.dtype() {
                 DataType::String => StringChunked::from_iter_options(name, cells).into_column(),
-                DataType::Int64 => Int64Chunked::from_iter_options(
-                    name,
-                    cells.map(|cell| cell.map(|cell| cell.parse().unwrap())),
-                )
-                .into_column(),
-                DataType::Float64 => Float64Chunked::from_iter_options(
-                    name,
-                    cells.map(|cell| cell.map(|cell| cell.parse().unwrap())),
-                )
-                .into_column(),
-                DataType::Boolean => BooleanChunked::from_iter_options(
-                    name,
-                    cells.map(|cell| cell.map(|cell| cell.parse().unwrap())),
-                )
-                .into_column(),
-                DataType::Date => {
-                    let day =
-                        |cell: &str| crate::rows::when::When::calendar(cell.parse().unwrap()).day();
-                    Int32Chunked::from_iter_options(name, cells.map(|cell| cell.map(day)))
-                        .into_date()
+                DataType::Int64 => {
+                    Int64Chunked::from_iter_options(name, cells.map(|cell| cell.map(|cell| cell.parse().unwrap())))
                         .into_column()
+                }
+                DataType::Float64 => {
+                    Float64Chunked::from_iter_options(name, cells.map(|cell| cell.map(|cell| cell.parse().unwrap())))
+                        .into_column()
+                }
+                DataType::Boolean => {
+                    BooleanChunked::from_iter_options(name, cells.map(|cell| cell.map(|cell| cell.parse().unwrap())))
+                        .into_column()
+                }
+                DataType::Date => {
+                    let day = |cell: &str| crate::rows::when::When::calendar(cell.parse().unwrap()).day();
+                    Int32Chunked::from_iter_options(name, cells.map(|cell| cell.map(day))).into_date().into_column()
                 }
                 other => panic!("a column of {other}"),
             }
@@ -355,8 +303,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         fs::create_dir(folder.path().join("restricted")).unwrap();
         for name in ["visits", "readings", "episodes"] {
-            let file =
-                File::create(folder.path().join(format!("restricted/{name}.parquet"))).unwrap();
+            let file = File::create(folder.path().join(format!("restricted/{name}.parquet"))).unwrap();
             ParquetWriter::new(file).finish(&mut dataset(name)).unwrap();
         }
         folder
@@ -377,11 +324,7 @@ mod tests {
 
     /// The same rows up to the last digits of a fraction.
     fn assert_same(name: &str, found: &str, expected: &str) {
-        assert_eq!(
-            found.lines().count(),
-            expected.lines().count(),
-            "{name}:\n{found}"
-        );
+        assert_eq!(found.lines().count(), expected.lines().count(), "{name}:\n{found}");
         for (found, expected) in found.lines().zip(expected.lines()) {
             let cells = |line: &str| line.split(',').map(str::to_owned).collect::<Vec<_>>();
             let (found_cells, expected_cells) = (cells(found), cells(expected));
@@ -401,10 +344,8 @@ mod tests {
     fn every_built_in_query_gives_the_rows_expected_of_the_hand_made_datasets() {
         let report = report();
         for query in BUILT_IN {
-            let found = answer(query.name, report.path(), Format::Csv)
-                .unwrap_or_else(|problem| panic!("{problem}"));
-            let expected =
-                fs::read_to_string(format!("{FIXTURE}/expected/{}.csv", query.name)).unwrap();
+            let found = answer(query.name, report.path(), Format::Csv).unwrap_or_else(|problem| panic!("{problem}"));
+            let expected = fs::read_to_string(format!("{FIXTURE}/expected/{}.csv", query.name)).unwrap();
             assert_same(query.name, &found, &expected);
         }
     }
@@ -443,10 +384,7 @@ Restricted: drawn from patients' rows, small numbers not withheld. Not to be cir
     #[test]
     fn a_file_of_ones_own_is_answered_over_the_datasets() {
         let sql = "/* mine */ -- two comments\nwith care as (select site from visits where visit_no = 1)\nSELECT site, COUNT(*) AS n FROM care GROUP BY site ORDER BY site;";
-        assert_eq!(
-            ask_file(sql).unwrap(),
-            "site,n\nAlderwick,2\nBrindleford,4\n"
-        );
+        assert_eq!(ask_file(sql).unwrap(), "site,n\nAlderwick,2\nBrindleford,4\n");
     }
 
     #[test]
@@ -472,27 +410,21 @@ Restricted: drawn from patients' rows, small numbers not withheld. Not to be cir
         assert_eq!(spot.line, Some(2), "{problem}");
         assert!(problem.remedy.is_some());
         let problem = ask_file("SELECT weather FROM visits ORDER BY weather").unwrap_err();
-        assert!(
-            problem.to_string().contains("no column") && problem.to_string().contains("weather"),
-            "{problem}"
-        );
+        assert!(problem.to_string().contains("no column") && problem.to_string().contains("weather"), "{problem}");
         let problem = ask_file("SELECT site FROM visit ORDER BY site").unwrap_err();
-        assert!(
-            problem.to_string().contains("episodes, readings, visits"),
-            "{problem}"
-        );
+        assert!(problem.to_string().contains("episodes, readings, visits"), "{problem}");
     }
 
     #[test]
     fn an_error_in_a_computation_never_quotes_a_cell() {
-        let problem =
-            ask_file("SELECT CAST(patient AS BIGINT) AS n FROM visits ORDER BY n").unwrap_err();
+        let problem = ask_file("SELECT CAST(patient AS BIGINT) AS n FROM visits ORDER BY n").unwrap_err();
         assert!(!problem.to_string().contains("P1"), "{problem}");
     }
 
     #[test]
     fn a_query_the_engine_cannot_run_is_a_problem_and_no_panic() {
-        let sql = "SELECT a.site FROM visits AS a INNER JOIN visits AS b ON a.day < b.day OR a.site = b.site ORDER BY a.site";
+        let sql =
+            "SELECT a.site FROM visits AS a INNER JOIN visits AS b ON a.day < b.day OR a.site = b.site ORDER BY a.site";
         if let Err(problem) = ask_file(sql) {
             assert_eq!(problem.exit, Exit::BadInput);
         }
@@ -507,11 +439,7 @@ Restricted: drawn from patients' rows, small numbers not withheld. Not to be cir
         assert!(problem.to_string().contains("no such file"), "{problem}");
         let problem = answer("attendance", Path::new("/nowhere"), Format::Csv).unwrap_err();
         assert!(problem.to_string().contains("no datasets"), "{problem}");
-        fs::write(
-            report.path().join("restricted/visits.parquet"),
-            "not columns",
-        )
-        .unwrap();
+        fs::write(report.path().join("restricted/visits.parquet"), "not columns").unwrap();
         let problem = answer("attendance", report.path(), Format::Csv).unwrap_err();
         assert!(problem.to_string().contains("visits.parquet"), "{problem}");
     }
@@ -531,11 +459,7 @@ Restricted: drawn from patients' rows, small numbers not withheld. Not to be cir
         for format in [Format::Sheet, Format::Csv, Format::Json] {
             let written = |kind| run(Some("attendance"), report.path(), format, &mut Fails(kind));
             assert_eq!(written(io::ErrorKind::BrokenPipe), Ok(()), "{format:?}");
-            assert_eq!(
-                written(io::ErrorKind::StorageFull).unwrap_err().exit,
-                Exit::Failed,
-                "{format:?}"
-            );
+            assert_eq!(written(io::ErrorKind::StorageFull).unwrap_err().exit, Exit::Failed, "{format:?}");
         }
     }
 }

@@ -39,14 +39,10 @@ impl<'a> Lines<'a> {
 
     /// Whether the episode has a baseline, and whether it has a baseline with an endpoint, in any outcome.
     fn complete(&self, line: usize) -> (bool, bool) {
-        let with_baseline =
-            |outcome: &&OutcomeColumns<'_>| score(&outcome.baseline, line).is_some();
+        let with_baseline = |outcome: &&OutcomeColumns<'_>| score(&outcome.baseline, line).is_some();
         let mut started = self.outcomes.iter().filter(with_baseline).peekable();
         let any = started.peek().is_some();
-        (
-            any,
-            started.any(|outcome| score(&outcome.endpoint, line).is_some()),
-        )
+        (any, started.any(|outcome| score(&outcome.endpoint, line).is_some()))
     }
 }
 
@@ -88,85 +84,51 @@ fn ended_how(ended: EndedHow) -> Cow<'static, str> {
 fn fields<'a>(outcomes: &'a [OutcomeColumns<'a>]) -> Vec<Field<'a, Lines<'a>>> {
     type L<'a> = Lines<'a>;
     let mut fields = vec![
-        Field::whole("episode", |_: &L, i| {
-            u32::try_from(i).ok().map(episode_number)
-        }),
-        Field::text("patient", |l: &L, i| {
-            name(&l.names.patients, l.get(i)?.patient)
-        }),
+        Field::whole("episode", |_: &L, i| u32::try_from(i).ok().map(episode_number)),
+        Field::text("patient", |l: &L, i| name(&l.names.patients, l.get(i)?.patient)),
         Field::text("site", |l: &L, i| name(&l.names.sites, l.get(i)?.site)),
         Field::flag("transferred", |l: &L, i| Some(l.get(i)?.transferred)),
-        Field::text("clinician", |l: &L, i| {
-            name(&l.names.clinicians, l.get(i)?.clinician?)
-        }),
-        Field::text("condition", |l: &L, i| {
-            Some(l.conditions.get(l.get(i)?.condition?).key.as_str().into())
-        }),
-        Field::flag("condition_changed", |l: &L, i| {
-            Some(l.get(i)?.condition_changed)
-        }),
+        Field::text("clinician", |l: &L, i| name(&l.names.clinicians, l.get(i)?.clinician?)),
+        Field::text("condition", |l: &L, i| Some(l.conditions.get(l.get(i)?.condition?).key.as_str().into())),
+        Field::flag("condition_changed", |l: &L, i| Some(l.get(i)?.condition_changed)),
         Field::text("region", |l: &L, i| region(l.get(i)?.region)),
         Field::text("icd10", |l: &L, i| name(&l.names.codes, l.get(i)?.icd10?)),
         Field::flag("caution", |l: &L, i| Some(l.get(i)?.caution)),
         Field::text("onset", |l: &L, i| l.get(i)?.onset.map(onset)),
         Field::text("age_band", |l: &L, i| Some(l.get(i)?.age?.band().into())),
         Field::text("sex", |l: &L, i| l.get(i)?.sex.map(sex)),
-        Field::number("body_mass_index", |l: &L, i| {
-            l.get(i)?.body_mass_index.map(|x| x.kg_per_m2())
-        }),
+        Field::number("body_mass_index", |l: &L, i| l.get(i)?.body_mass_index.map(|x| x.kg_per_m2())),
         Field::flag("prior_surgery", |l: &L, i| l.get(i)?.prior_surgery),
         Field::flag("compensation", |l: &L, i| l.get(i)?.compensation),
         Field::date("first_date", |l: &L, i| calendar_day(l.get(i)?.first)),
         Field::date("last_date", |l: &L, i| calendar_day(l.get(i)?.last)),
         Field::whole("first_day", |l: &L, i| Some(l.get(i)?.first.day().into())),
         Field::whole("last_day", |l: &L, i| Some(l.get(i)?.last.day().into())),
-        Field::text("start_quarter", |l: &L, i| {
-            quarter(l.get(i)?.first.quarter())
-        }),
+        Field::text("start_quarter", |l: &L, i| quarter(l.get(i)?.first.quarter())),
         Field::text("due_quarter", |l: &L, i| quarter(l.get(i)?.due)),
         Field::flag("is_due", |l: &L, i| Some(l.get(i)?.is_due)),
-        Field::whole("second_visit_day", |l: &L, i| {
-            l.get(i)?.second_visit_day.map(i64::from)
-        }),
+        Field::whole("second_visit_day", |l: &L, i| l.get(i)?.second_visit_day.map(i64::from)),
         Field::whole("visits", |l: &L, i| Some(l.get(i)?.visits.into())),
-        Field::whole("missed_visits", |l: &L, i| {
-            Some(l.get(i)?.missed_visits.into())
-        }),
-        Field::whole("planned_visits", |l: &L, i| {
-            l.get(i)?.planned_visits.map(i64::from)
-        }),
+        Field::whole("missed_visits", |l: &L, i| Some(l.get(i)?.missed_visits.into())),
+        Field::whole("planned_visits", |l: &L, i| l.get(i)?.planned_visits.map(i64::from)),
         Field::number("delivered_of_planned", |l: &L, i| {
             let planned = l.get(i)?.planned_visits.filter(|planned| *planned > 0)?;
             Some(f64::from(l.get(i)?.visits) / f64::from(planned))
         }),
         Field::text("ended_how", |l: &L, i| l.get(i)?.ended_how.map(ended_how)),
         Field::flag("overlaps", |l: &L, i| Some(l.get(i)?.overlaps)),
-        Field::whole("visits_with_pull", |l: &L, i| {
-            Some(l.get(i)?.dose.visits_with_pull.into())
-        }),
-        Field::number("mean_percent_body_weight", |l: &L, i| {
-            l.get(i)?.dose.mean_percent_body_weight
-        }),
-        Field::number("time_under_pull_s", |l: &L, i| {
-            l.get(i)?.dose.time_under_pull_s
-        }),
+        Field::whole("visits_with_pull", |l: &L, i| Some(l.get(i)?.dose.visits_with_pull.into())),
+        Field::number("mean_percent_body_weight", |l: &L, i| l.get(i)?.dose.mean_percent_body_weight),
+        Field::number("time_under_pull_s", |l: &L, i| l.get(i)?.dose.time_under_pull_s),
         Field::number("force_time_n_s", |l: &L, i| l.get(i)?.dose.force_time_n_s),
         Field::number("visits_a_week", |l: &L, i| l.get(i)?.dose.visits_a_week),
-        Field::number("progression_n_a_visit", |l: &L, i| {
-            l.get(i)?.dose.progression_n_a_visit
-        }),
+        Field::number("progression_n_a_visit", |l: &L, i| l.get(i)?.dose.progression_n_a_visit),
         Field::flag("with_baseline", |l: &L, i| Some(l.complete(i).0)),
         Field::flag("with_endpoint", |l: &L, i| Some(l.complete(i).1)),
     ];
     for outcome in outcomes {
-        fields.push(Field::number(
-            format!("baseline_{}", outcome.key),
-            move |_: &L, i| score(&outcome.baseline, i),
-        ));
-        fields.push(Field::number(
-            format!("endpoint_{}", outcome.key),
-            move |_: &L, i| score(&outcome.endpoint, i),
-        ));
+        fields.push(Field::number(format!("baseline_{}", outcome.key), move |_: &L, i| score(&outcome.baseline, i)));
+        fields.push(Field::number(format!("endpoint_{}", outcome.key), move |_: &L, i| score(&outcome.endpoint, i)));
     }
     fields
 }
@@ -181,16 +143,7 @@ pub fn episodes_frame(
     names: &Names,
     conditions: &Conditions,
 ) -> Result<DataFrame, Problem> {
-    frame(
-        &Lines {
-            episodes,
-            names,
-            conditions,
-            outcomes,
-        },
-        0..episodes.len(),
-        &fields(outcomes),
-    )
+    frame(&Lines { episodes, names, conditions, outcomes }, 0..episodes.len(), &fields(outcomes))
 }
 
 /// Writes the dataset as `episodes.parquet`, in the order of the run's episodes.
@@ -204,17 +157,7 @@ pub fn write_episodes(
     names: &Names,
     conditions: &Conditions,
 ) -> Result<(), Problem> {
-    write_parquet(
-        path,
-        &Lines {
-            episodes,
-            names,
-            conditions,
-            outcomes,
-        },
-        episodes.len(),
-        &fields(outcomes),
-    )
+    write_parquet(path, &Lines { episodes, names, conditions, outcomes }, episodes.len(), &fields(outcomes))
 }
 
 /// The columns of the dataset without a line.
@@ -279,36 +222,17 @@ mod tests {
     }
 
     fn dataset(episodes: &[Episode], outcomes: &[OutcomeColumns<'_>]) -> DataFrame {
-        episodes_frame(
-            episodes,
-            outcomes,
-            &names(),
-            &Conditions::embedded().unwrap(),
-        )
-        .unwrap()
+        episodes_frame(episodes, outcomes, &names(), &Conditions::embedded().unwrap()).unwrap()
     }
 
     fn column(frame: &DataFrame, name: &str) -> Vec<String> {
         let column = frame.column(name).unwrap();
-        (0..frame.height())
-            .map(|i| {
-                column
-                    .get(i)
-                    .unwrap()
-                    .to_string()
-                    .trim_matches('"')
-                    .to_owned()
-            })
-            .collect()
+        (0..frame.height()).map(|i| column.get(i).unwrap().to_string().trim_matches('"').to_owned()).collect()
     }
 
     fn bare(when: When) -> Episode {
         let names = names();
-        bare_episode(
-            names.patients.find("P1").unwrap(),
-            names.sites.find("Alderwick").unwrap(),
-            when,
-        )
+        bare_episode(names.patients.find("P1").unwrap(), names.sites.find("Alderwick").unwrap(), when)
     }
 
     /// Every field has a value of its own, so that two swapped columns would show.
@@ -349,11 +273,8 @@ mod tests {
             },
             ..bare(When::Calendar { day: 20_453 })
         };
-        let outcomes = [OutcomeColumns {
-            key: "odi".into(),
-            baseline: Box::new(|_| Some(44.0)),
-            endpoint: Box::new(|_| None),
-        }];
+        let outcomes =
+            [OutcomeColumns { key: "odi".into(), baseline: Box::new(|_| Some(44.0)), endpoint: Box::new(|_| None) }];
         let frame = dataset(&[episode], &outcomes);
         let expected = [
             ("episode", "1"),
@@ -405,12 +326,11 @@ mod tests {
 
     #[test]
     fn an_episode_is_complete_when_one_outcome_has_both_readings() {
-        let outcome =
-            |key: &str, baselines: [Option<f64>; 3], endpoints: [Option<f64>; 3]| OutcomeColumns {
-                key: key.into(),
-                baseline: Box::new(move |i| baselines[i as usize]),
-                endpoint: Box::new(move |i| endpoints[i as usize]),
-            };
+        let outcome = |key: &str, baselines: [Option<f64>; 3], endpoints: [Option<f64>; 3]| OutcomeColumns {
+            key: key.into(),
+            baseline: Box::new(move |i| baselines[i as usize]),
+            endpoint: Box::new(move |i| endpoints[i as usize]),
+        };
         let outcomes = [
             outcome("a", [Some(1.0), None, None], [None, Some(1.0), Some(1.0)]),
             outcome("b", [None, Some(2.0), None], [Some(2.0), Some(2.0), None]),

@@ -66,23 +66,13 @@ impl Answer<'_> {
     fn write_sheet(&self, out: &mut dyn Write) -> io::Result<()> {
         let mut table = Table::new();
         table.load_style(STYLE).set_header(&self.columns);
-        let kinds: Vec<Kind> = (0..self.columns.len())
-            .map(|column| self.kind(column))
-            .collect();
+        let kinds: Vec<Kind> = (0..self.columns.len()).map(|column| self.kind(column)).collect();
         for row in 0..self.rows {
-            table.add_row(
-                self.row(row)
-                    .zip(&kinds)
-                    .map(|(value, kind)| for_people(&value, kind.decimals)),
-            );
+            table.add_row(self.row(row).zip(&kinds).map(|(value, kind)| for_people(&value, kind.decimals)));
         }
         for (column, kind) in table.column_iter_mut().zip(&kinds) {
             column.set_padding((0, 1));
-            column.set_cell_alignment(if kind.is_number {
-                CellAlignment::Right
-            } else {
-                CellAlignment::Left
-            });
+            column.set_cell_alignment(if kind.is_number { CellAlignment::Right } else { CellAlignment::Left });
         }
         writeln!(out, "{}", table.trim_fmt())
     }
@@ -106,10 +96,7 @@ impl Answer<'_> {
             1.0.. => 2,
             _ => 3,
         };
-        Kind {
-            is_number,
-            decimals,
-        }
+        Kind { is_number, decimals }
     }
 
     fn write_csv(&self, out: &mut dyn Write) -> io::Result<()> {
@@ -133,9 +120,7 @@ impl Answer<'_> {
             let cells = self.row(row).map(|value| match value {
                 Value::Missing => serde_json::Value::Null,
                 Value::Flag(yes) => yes.into(),
-                Value::Whole(x) => {
-                    i64::try_from(x).map_or_else(|_| x.to_string().into(), Into::into)
-                }
+                Value::Whole(x) => i64::try_from(x).map_or_else(|_| x.to_string().into(), Into::into),
                 Value::Number(x) => x.into(),
                 Value::Text(text) => text.into(),
             });
@@ -161,15 +146,8 @@ fn for_people(value: &Value, decimals: usize) -> String {
         Value::Whole(x) => x.to_string(),
         Value::Number(x) => {
             let text = format!("{x:.decimals$}");
-            let is_zero = text
-                .trim_start_matches('-')
-                .chars()
-                .all(|c| matches!(c, '0' | '.'));
-            if is_zero {
-                text.trim_start_matches('-').into()
-            } else {
-                text
-            }
+            let is_zero = text.trim_start_matches('-').chars().all(|c| matches!(c, '0' | '.'));
+            if is_zero { text.trim_start_matches('-').into() } else { text }
         }
         Value::Text(text) => text.clone(),
     }
@@ -181,29 +159,12 @@ mod tests {
 
     fn written(format: Format) -> String {
         let rows = [
-            [
-                Value::Text("Alderwick, east".into()),
-                Value::Whole(12),
-                Value::Number(-0.000_04),
-                Value::Flag(true),
-            ],
-            [
-                Value::Text("Brindleford".into()),
-                Value::Missing,
-                Value::Number(1.0 / 3.0),
-                Value::Missing,
-            ],
-            [
-                Value::Text("say \"no\"".into()),
-                Value::Whole(1_000),
-                Value::Number(0.5),
-                Value::Flag(false),
-            ],
+            [Value::Text("Alderwick, east".into()), Value::Whole(12), Value::Number(-0.000_04), Value::Flag(true)],
+            [Value::Text("Brindleford".into()), Value::Missing, Value::Number(1.0 / 3.0), Value::Missing],
+            [Value::Text("say \"no\"".into()), Value::Whole(1_000), Value::Number(0.5), Value::Flag(false)],
         ];
         let answer = Answer {
-            columns: ["site", "visits", "share", "late"]
-                .map(str::to_owned)
-                .to_vec(),
+            columns: ["site", "visits", "share", "late"].map(str::to_owned).to_vec(),
             rows: rows.len(),
             cell: Box::new(|row, column| rows[row][column].clone()),
         };
@@ -241,16 +202,15 @@ Brindleford,,0.3333333333333333,
         let parsed: serde_json::Value = serde_json::from_str(&text).unwrap();
         assert_eq!(parsed[1]["share"].as_f64(), Some(1.0 / 3.0));
         assert!(parsed[1]["visits"].is_null());
-        assert!(text.starts_with("[\n  {\"site\":\"Alderwick, east\",\"visits\":12,\"share\":-0.00004,\"late\":true},\n"), "{text}");
+        assert!(
+            text.starts_with("[\n  {\"site\":\"Alderwick, east\",\"visits\":12,\"share\":-0.00004,\"late\":true},\n"),
+            "{text}"
+        );
     }
 
     #[test]
     fn no_row_is_an_empty_array_and_a_header() {
-        let answer = Answer {
-            columns: vec!["a".into()],
-            rows: 0,
-            cell: Box::new(|_, _| Value::Missing),
-        };
+        let answer = Answer { columns: vec!["a".into()], rows: 0, cell: Box::new(|_, _| Value::Missing) };
         let written = |format| {
             let mut out = Vec::new();
             answer.write(format, &mut out).unwrap();

@@ -46,20 +46,14 @@ impl BuiltIn {
     /// The built-in query whose name is most like a word, when one is.
     pub fn nearest(word: &str) -> Option<&'static Self> {
         let likeness = |query: &Self| strsim::jaro_winkler(query.name, word);
-        let best = BUILT_IN
-            .iter()
-            .max_by(|a, b| likeness(a).total_cmp(&likeness(b)))?;
+        let best = BUILT_IN.iter().max_by(|a, b| likeness(a).total_cmp(&likeness(b)))?;
         (likeness(best) > 0.8).then_some(best)
     }
 }
 
 /// What follows `-- Label:` on a line of a query's head; empty when there is no such line.
 pub fn head<'a>(sql: &'a str, label: &str) -> &'a str {
-    let after = |line: &'a str| {
-        line.strip_prefix("-- ")?
-            .strip_prefix(label)?
-            .strip_prefix(':')
-    };
+    let after = |line: &'a str| line.strip_prefix("-- ")?.strip_prefix(label)?.strip_prefix(':');
     sql.lines().find_map(after).map_or("", str::trim)
 }
 
@@ -71,36 +65,17 @@ mod tests {
     #[test]
     fn every_file_of_queries_is_built_in_with_its_head_and_a_full_order() {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("queries");
-        let mut files: Vec<String> = std::fs::read_dir(folder)
-            .unwrap()
-            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
-            .collect();
+        let mut files: Vec<String> =
+            std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
         files.sort();
-        let names: Vec<String> = BUILT_IN
-            .iter()
-            .map(|query| format!("{}.sql", query.name))
-            .collect();
+        let names: Vec<String> = BUILT_IN.iter().map(|query| format!("{}.sql", query.name)).collect();
         assert_eq!(files, names);
         for query in BUILT_IN {
             for label in ["Question", "Asked by", "Reads", "Columns"] {
-                assert!(
-                    !head(query.sql, label).is_empty(),
-                    "{} lacks {label}",
-                    query.name
-                );
+                assert!(!head(query.sql, label).is_empty(), "{} lacks {label}", query.name);
             }
             assert!(head(query.sql, "Question").ends_with('?'), "{}", query.name);
-            assert!(
-                query
-                    .sql
-                    .trim_end()
-                    .lines()
-                    .last()
-                    .unwrap()
-                    .starts_with("ORDER BY "),
-                "{}",
-                query.name
-            );
+            assert!(query.sql.trim_end().lines().last().unwrap().starts_with("ORDER BY "), "{}", query.name);
         }
     }
 
@@ -128,23 +103,11 @@ mod tests {
             "\"",
         ];
         for query in BUILT_IN {
-            let code: String = query
-                .sql
-                .lines()
-                .filter(|line| !line.starts_with("--"))
-                .collect::<Vec<_>>()
-                .join("\n");
+            let code: String = query.sql.lines().filter(|line| !line.starts_with("--")).collect::<Vec<_>>().join("\n");
             for word in banned {
-                assert!(
-                    !code.to_uppercase().contains(word),
-                    "{} uses {word}",
-                    query.name
-                );
+                assert!(!code.to_uppercase().contains(word), "{} uses {word}", query.name);
             }
-            for line in code
-                .lines()
-                .filter(|line| line.contains(" DESC") && line.starts_with("ORDER BY"))
-            {
+            for line in code.lines().filter(|line| line.contains(" DESC") && line.starts_with("ORDER BY")) {
                 assert!(line.contains("NULLS LAST"), "{}: {line}", query.name);
             }
         }
@@ -152,10 +115,7 @@ mod tests {
 
     #[test]
     fn a_name_with_a_slip_finds_its_query() {
-        assert_eq!(
-            BuiltIn::nearest("responder_by_condition").unwrap().name,
-            "responders_by_condition"
-        );
+        assert_eq!(BuiltIn::nearest("responder_by_condition").unwrap().name, "responders_by_condition");
         assert_eq!(BuiltIn::nearest("xyz"), None);
     }
 }

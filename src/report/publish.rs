@@ -18,12 +18,13 @@ use tempfile::TempDir;
 
 /// The file that says who wrote a folder.
 const MARKER: &str = ".mendcurve";
-const WHOLE: &str = "A report of mendcurve. The next run replaces this folder as a whole: keep nothing of your own in it.\n";
-const PARTIAL: &str = "Rejected rows only: a run of mendcurve that ended without a report. The next run replaces this folder.\n";
+const WHOLE: &str =
+    "A report of mendcurve. The next run replaces this folder as a whole: keep nothing of your own in it.\n";
+const PARTIAL: &str =
+    "Rejected rows only: a run of mendcurve that ended without a report. The next run replaces this folder.\n";
 
 /// What a run that rejected too many rows leaves behind.
-const KEPT_WITHOUT_REPORT: [&str; 2] =
-    ["restricted/rejected_rows.csv", "tables/reconciliation.csv"];
+const KEPT_WITHOUT_REPORT: [&str; 2] = ["restricted/rejected_rows.csv", "tables/reconciliation.csv"];
 
 /// An output folder being written. Dropped unfinished, it disappears and the previous output stays.
 #[derive(Debug)]
@@ -44,16 +45,11 @@ impl Publication {
         let parent = parent_of(&out);
         let prefix = beside(&out, ".", ".writing-");
         remove_leftovers(parent, &prefix);
-        let cannot_write = |error: io::Error| {
-            Problem::io(parent, &error).hint("name a folder you may write to with --out")
-        };
+        let cannot_write =
+            |error: io::Error| Problem::io(parent, &error).hint("name a folder you may write to with --out");
         let folder = new_folder(parent, &prefix).map_err(cannot_write)?;
         let marker = write_locked_marker(folder.path()).map_err(cannot_write)?;
-        Ok(Self {
-            out,
-            folder,
-            _marker: marker,
-        })
+        Ok(Self { out, folder, _marker: marker })
     }
 
     /// The folder to write into.
@@ -83,13 +79,9 @@ impl Publication {
     /// # Errors
     /// As [`Self::finish`]; also when `OUT.rejected` is a folder of someone else's.
     pub fn finish_partial(self) -> Result<PathBuf, Problem> {
-        let holds_report = !is_vacant(&self.out)
-            && fs::read_to_string(self.out.join(MARKER)).is_ok_and(|text| text != PARTIAL);
-        let target = if holds_report {
-            rejected_beside(&self.out)
-        } else {
-            self.out.clone()
-        };
+        let holds_report =
+            !is_vacant(&self.out) && fs::read_to_string(self.out.join(MARKER)).is_ok_and(|text| text != PARTIAL);
+        let target = if holds_report { rejected_beside(&self.out) } else { self.out.clone() };
         check_replaceable(&target)?;
         let folder = self.path();
         keep_only_rejected(folder, folder).map_err(|error| Problem::io(folder, &error))?;
@@ -101,12 +93,9 @@ impl Publication {
     fn put_in_place_of(self, target: &Path) -> Result<(), Problem> {
         let new = self.folder.path();
         check_replaceable(target)?; // again: the run took a while
-        inherit_modes(new, target)
-            .and_then(|()| sync_tree(new))
-            .map_err(|error| Problem::io(new, &error))?;
+        inherit_modes(new, target).and_then(|()| sync_tree(new)).map_err(|error| Problem::io(new, &error))?;
         let previous = change_places(new, target).map_err(|error| {
-            Problem::io(target, &error)
-                .hint("the previous output is untouched; name another folder with --out")
+            Problem::io(target, &error).hint("the previous output is untouched; name another folder with --out")
         })?;
         let _ = self.folder.keep(); // now named `target`, or removed below
         sync_folder(parent_of(target)).map_err(|error| Problem::io(target, &error))?;
@@ -114,7 +103,8 @@ impl Publication {
             return Ok(());
         };
         fs::remove_dir_all(&previous).map_err(|error| {
-            Problem::io(&previous, &error).hint("the new report is in place; the previous one is left here: remove it, it holds rows of patients")
+            Problem::io(&previous, &error)
+                .hint("the new report is in place; the previous one is left here: remove it, it holds rows of patients")
         })
     }
 }
@@ -140,9 +130,8 @@ fn resolve(out: &Path) -> Result<PathBuf, Problem> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             let named = usable(out.to_path_buf())?;
             let parent = parent_of(&named);
-            let writable = |error: io::Error| {
-                Problem::io(parent, &error).hint("name a folder you may write to with --out")
-            };
+            let writable =
+                |error: io::Error| Problem::io(parent, &error).hint("name a folder you may write to with --out");
             fs::create_dir_all(parent).map_err(writable)?;
             let parent = parent.canonicalize().map_err(writable)?;
             Ok(parent.join(named.file_name().unwrap_or_default()))
@@ -182,11 +171,8 @@ fn check_replaceable(out: &Path) -> Result<(), Problem> {
     if is_vacant(out) || out.join(MARKER).is_file() {
         return Ok(());
     }
-    let what = if out.is_dir() {
-        "the folder is not empty and no report of ours"
-    } else {
-        "there is a file of that name"
-    };
+    let what =
+        if out.is_dir() { "the folder is not empty and no report of ours" } else { "there is a file of that name" };
     Err(Problem::input(format!("{what}, so it is not replaced"))
         .at(Spot::file(out))
         .hint("name another folder with --out, or empty this one"))
@@ -221,13 +207,8 @@ fn remove_leftovers(parent: &Path, prefix: &OsString) {
         return;
     };
     for entry in entries.flatten() {
-        let ours = entry
-            .file_name()
-            .as_encoded_bytes()
-            .starts_with(prefix.as_encoded_bytes());
-        if ours
-            && File::open(entry.path().join(MARKER)).is_ok_and(|marker| marker.try_lock().is_ok())
-        {
+        let ours = entry.file_name().as_encoded_bytes().starts_with(prefix.as_encoded_bytes());
+        if ours && File::open(entry.path().join(MARKER)).is_ok_and(|marker| marker.try_lock().is_ok()) {
             let _ = fs::remove_dir_all(entry.path()); // in the way of nothing: the next run tries again
         }
     }
@@ -238,19 +219,11 @@ fn keep_only_rejected(root: &Path, folder: &Path) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
         let within = path.strip_prefix(root).unwrap_or(&path);
-        if path.is_dir()
-            && KEPT_WITHOUT_REPORT
-                .iter()
-                .any(|kept| Path::new(kept).starts_with(within))
-        {
+        if path.is_dir() && KEPT_WITHOUT_REPORT.iter().any(|kept| Path::new(kept).starts_with(within)) {
             keep_only_rejected(root, &path)?;
         } else if path.is_dir() {
             fs::remove_dir_all(&path)?;
-        } else if within != Path::new(MARKER)
-            && !KEPT_WITHOUT_REPORT
-                .iter()
-                .any(|kept| Path::new(kept) == within)
-        {
+        } else if within != Path::new(MARKER) && !KEPT_WITHOUT_REPORT.iter().any(|kept| Path::new(kept) == within) {
             fs::remove_file(&path)?;
         }
     }
@@ -268,8 +241,7 @@ fn inherit_modes(new: &Path, previous: &Path) -> io::Result<()> {
     }
     let restricted = new.join("restricted");
     if restricted.is_dir() {
-        let mode = former(previous.join("restricted"))
-            .unwrap_or_else(|| fs::Permissions::from_mode(0o700));
+        let mode = former(previous.join("restricted")).unwrap_or_else(|| fs::Permissions::from_mode(0o700));
         fs::set_permissions(&restricted, mode)?;
     }
     Ok(())

@@ -27,10 +27,8 @@ fn read(path: impl AsRef<Path>) -> String {
 
 /// Names in a folder, sorted.
 fn names(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> = fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
-        .collect();
+    let mut names: Vec<String> =
+        fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
     names
 }
@@ -43,10 +41,7 @@ fn a_finished_run_replaces_the_whole_previous_output_and_leaves_nothing_beside_i
     write(&out, "conditions/old.html", "gone with the next run");
     publish(&out, "second");
     assert_eq!(read(out.join("index.html")), "second");
-    assert_eq!(
-        names(&out),
-        [".mendcurve", "index.html", "restricted", "tables"]
-    );
+    assert_eq!(names(&out), [".mendcurve", "index.html", "restricted", "tables"]);
     assert_eq!(names(&parent.path().join("a/b")), ["report"]);
 }
 
@@ -69,11 +64,7 @@ fn the_leftovers_of_a_killed_run_go_with_the_next_but_those_of_a_living_run_stay
     let out = parent.path().join("report");
     let killed = Publication::begin(&out).unwrap();
     let killed_at = killed.path().to_path_buf();
-    let Publication {
-        folder,
-        _marker: lock,
-        ..
-    } = killed;
+    let Publication { folder, _marker: lock, .. } = killed;
     let _ = folder.keep();
     drop(lock); // the system lets go of the locks of a killed process
     let living = Publication::begin(&out).unwrap();
@@ -86,10 +77,7 @@ fn the_leftovers_of_a_killed_run_go_with_the_next_but_those_of_a_living_run_stay
 fn of_two_runs_at_once_the_last_to_finish_stays_whole() {
     let parent = parent();
     let out = parent.path().join("report");
-    let (one, two) = (
-        Publication::begin(&out).unwrap(),
-        Publication::begin(&out).unwrap(),
-    );
+    let (one, two) = (Publication::begin(&out).unwrap(), Publication::begin(&out).unwrap());
     write(one.path(), "one.html", "1");
     write(two.path(), "two.html", "2");
     two.finish().unwrap();
@@ -145,12 +133,7 @@ fn a_folder_that_no_report_wrote_is_refused_and_an_empty_one_is_taken() {
     assert_eq!(names(parent.path()), ["letters"]);
     assert_eq!(read(out.join("dear.txt")), "keep me");
     let file = out.join("dear.txt");
-    assert!(
-        Publication::begin(&file)
-            .unwrap_err()
-            .to_string()
-            .contains("a file of that name")
-    );
+    assert!(Publication::begin(&file).unwrap_err().to_string().contains("a file of that name"));
 }
 
 #[test]
@@ -168,10 +151,7 @@ fn a_folder_filled_by_someone_else_during_the_run_is_not_replaced() {
 #[test]
 fn a_link_is_followed_and_stays_a_link() {
     let parent = parent();
-    let (real, link) = (
-        parent.path().join("disk/report"),
-        parent.path().join("latest"),
-    );
+    let (real, link) = (parent.path().join("disk/report"), parent.path().join("latest"));
     fs::create_dir_all(&real).unwrap();
     std::os::unix::fs::symlink(&real, &link).unwrap();
     publish(&link, "first");
@@ -181,12 +161,7 @@ fn a_link_is_followed_and_stays_a_link() {
     assert_eq!(names(parent.path()), ["disk", "latest"]);
     let nowhere = parent.path().join("nowhere");
     std::os::unix::fs::symlink(parent.path().join("gone"), &nowhere).unwrap();
-    assert!(
-        Publication::begin(&nowhere)
-            .unwrap_err()
-            .to_string()
-            .contains("leads nowhere")
-    );
+    assert!(Publication::begin(&nowhere).unwrap_err().to_string().contains("leads nowhere"));
 }
 
 #[cfg(target_os = "linux")]
@@ -201,12 +176,7 @@ fn a_parent_that_cannot_be_written_is_a_clear_error() {
 
 #[test]
 fn the_root_folder_is_no_output_folder() {
-    assert!(
-        Publication::begin(Path::new("/"))
-            .unwrap_err()
-            .to_string()
-            .contains("folder of its own")
-    );
+    assert!(Publication::begin(Path::new("/")).unwrap_err().to_string().contains("folder of its own"));
 }
 
 #[cfg(unix)]
@@ -244,10 +214,7 @@ fn a_run_with_too_many_rejected_rows_leaves_only_the_account_of_them() {
     assert_eq!(names(&out), [".mendcurve", "restricted", "tables"]);
     assert_eq!(
         (names(&out.join("restricted")), names(&out.join("tables"))),
-        (
-            vec!["rejected_rows.csv".into()],
-            vec!["reconciliation.csv".into()]
-        )
+        (vec!["rejected_rows.csv".into()], vec!["reconciliation.csv".into()])
     );
     // No report to protect: the next failure takes the same place.
     assert_eq!(fail(&out, "2"), at);

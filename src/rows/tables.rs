@@ -39,54 +39,27 @@ impl<'a, T> Field<'a, T> {
         name: impl Into<Cow<'a, str>>,
         get: impl for<'t> Fn(&'t T, usize) -> Option<Cow<'t, str>> + Send + Sync + 'a,
     ) -> Self {
-        Self {
-            name: name.into(),
-            cells: Cells::Text(Box::new(get)),
-        }
+        Self { name: name.into(), cells: Cells::Text(Box::new(get)) }
     }
 
     /// Numbers; one that is not finite is left absent.
-    pub fn number(
-        name: impl Into<Cow<'a, str>>,
-        get: impl Fn(&T, usize) -> Option<f64> + Send + Sync + 'a,
-    ) -> Self {
-        Self {
-            name: name.into(),
-            cells: Cells::Number(Box::new(get)),
-        }
+    pub fn number(name: impl Into<Cow<'a, str>>, get: impl Fn(&T, usize) -> Option<f64> + Send + Sync + 'a) -> Self {
+        Self { name: name.into(), cells: Cells::Number(Box::new(get)) }
     }
 
     /// Whole numbers.
-    pub fn whole(
-        name: impl Into<Cow<'a, str>>,
-        get: impl Fn(&T, usize) -> Option<i64> + Send + Sync + 'a,
-    ) -> Self {
-        Self {
-            name: name.into(),
-            cells: Cells::Whole(Box::new(get)),
-        }
+    pub fn whole(name: impl Into<Cow<'a, str>>, get: impl Fn(&T, usize) -> Option<i64> + Send + Sync + 'a) -> Self {
+        Self { name: name.into(), cells: Cells::Whole(Box::new(get)) }
     }
 
     /// Yes or no.
-    pub fn flag(
-        name: impl Into<Cow<'a, str>>,
-        get: impl Fn(&T, usize) -> Option<bool> + Send + Sync + 'a,
-    ) -> Self {
-        Self {
-            name: name.into(),
-            cells: Cells::Flag(Box::new(get)),
-        }
+    pub fn flag(name: impl Into<Cow<'a, str>>, get: impl Fn(&T, usize) -> Option<bool> + Send + Sync + 'a) -> Self {
+        Self { name: name.into(), cells: Cells::Flag(Box::new(get)) }
     }
 
     /// Calendar days, as days since 1970-01-01.
-    pub fn date(
-        name: impl Into<Cow<'a, str>>,
-        get: impl Fn(&T, usize) -> Option<i32> + Send + Sync + 'a,
-    ) -> Self {
-        Self {
-            name: name.into(),
-            cells: Cells::Date(Box::new(get)),
-        }
+    pub fn date(name: impl Into<Cow<'a, str>>, get: impl Fn(&T, usize) -> Option<i32> + Send + Sync + 'a) -> Self {
+        Self { name: name.into(), cells: Cells::Date(Box::new(get)) }
     }
 
     /// Its name.
@@ -97,23 +70,15 @@ impl<'a, T> Field<'a, T> {
     fn column(&self, source: &T, lines: Range<usize>) -> Column {
         let name: PlSmallStr = self.name.as_ref().into();
         match &self.cells {
-            Cells::Text(get) => {
-                StringChunked::from_iter_options(name, lines.map(|i| get(source, i))).into_column()
-            }
+            Cells::Text(get) => StringChunked::from_iter_options(name, lines.map(|i| get(source, i))).into_column(),
             Cells::Number(get) => {
                 let finite = lines.map(|i| get(source, i).filter(|x| x.is_finite()));
                 Float64Chunked::from_iter_options(name, finite).into_column()
             }
-            Cells::Whole(get) => {
-                Int64Chunked::from_iter_options(name, lines.map(|i| get(source, i))).into_column()
-            }
-            Cells::Flag(get) => {
-                BooleanChunked::from_iter_options(name, lines.map(|i| get(source, i))).into_column()
-            }
+            Cells::Whole(get) => Int64Chunked::from_iter_options(name, lines.map(|i| get(source, i))).into_column(),
+            Cells::Flag(get) => BooleanChunked::from_iter_options(name, lines.map(|i| get(source, i))).into_column(),
             Cells::Date(get) => {
-                Int32Chunked::from_iter_options(name, lines.map(|i| get(source, i)))
-                    .into_date()
-                    .into_column()
+                Int32Chunked::from_iter_options(name, lines.map(|i| get(source, i))).into_date().into_column()
             }
         }
     }
@@ -123,16 +88,9 @@ impl<'a, T> Field<'a, T> {
 ///
 /// # Errors
 /// Two columns have one name.
-pub fn frame<T: Sync>(
-    source: &T,
-    lines: Range<usize>,
-    fields: &[Field<'_, T>],
-) -> Result<DataFrame, Problem> {
+pub fn frame<T: Sync>(source: &T, lines: Range<usize>, fields: &[Field<'_, T>]) -> Result<DataFrame, Problem> {
     let height = lines.len();
-    let columns: Vec<Column> = fields
-        .par_iter()
-        .map(|field| field.column(source, lines.clone()))
-        .collect();
+    let columns: Vec<Column> = fields.par_iter().map(|field| field.column(source, lines.clone())).collect();
     DataFrame::new(height, columns).map_err(|error| Problem::failure(error.to_string()))
 }
 
@@ -140,12 +98,7 @@ pub fn frame<T: Sync>(
 ///
 /// # Errors
 /// The file cannot be written.
-pub fn write_parquet<T: Sync>(
-    path: &Path,
-    source: &T,
-    lines: usize,
-    fields: &[Field<'_, T>],
-) -> Result<(), Problem> {
+pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[Field<'_, T>]) -> Result<(), Problem> {
     let failed = |error: PolarsError| Problem::failure(error.to_string()).at(Spot::file(path));
     let file = File::create(path).map_err(|error| Problem::io(path, &error))?;
     let schema = frame(source, 0..0, fields)?;
@@ -168,23 +121,11 @@ mod tests {
     /// Lines numbered from 0 with gaps in every column.
     fn fields<'a>() -> Vec<Field<'a, Vec<i64>>> {
         vec![
-            Field::text("word", |lines, i| {
-                (lines[i] % 3 > 0).then(|| format!("w{}", lines[i] % 7).into())
-            }),
-            Field::number("number", |lines, i| {
-                Some(if lines[i] % 5 == 0 {
-                    f64::NAN
-                } else {
-                    lines[i] as f64 / 7.0
-                })
-            }),
+            Field::text("word", |lines, i| (lines[i] % 3 > 0).then(|| format!("w{}", lines[i] % 7).into())),
+            Field::number("number", |lines, i| Some(if lines[i] % 5 == 0 { f64::NAN } else { lines[i] as f64 / 7.0 })),
             Field::whole("whole", |lines, i| Some(lines[i]).filter(|x| x % 4 > 0)),
-            Field::flag("flag", |lines, i| {
-                Some(lines[i] % 2 == 0).filter(|_| lines[i] % 9 > 0)
-            }),
-            Field::date("date", |lines, i| {
-                Some(lines[i] as i32).filter(|x| x % 6 > 0)
-            }),
+            Field::flag("flag", |lines, i| Some(lines[i] % 2 == 0).filter(|_| lines[i] % 9 > 0)),
+            Field::date("date", |lines, i| Some(lines[i] as i32).filter(|x| x % 6 > 0)),
         ]
     }
 
@@ -193,9 +134,7 @@ mod tests {
         let path = folder.path().join("x.parquet");
         let source: Vec<i64> = (0..lines).collect();
         write_parquet(&path, &source, source.len(), &fields()).unwrap();
-        let read = ParquetReader::new(File::open(&path).unwrap())
-            .finish()
-            .unwrap();
+        let read = ParquetReader::new(File::open(&path).unwrap()).finish().unwrap();
         (read, std::fs::read(&path).unwrap())
     }
 
@@ -206,40 +145,27 @@ mod tests {
         let source: Vec<i64> = (0..lines).collect();
         assert!(read.equals_missing(&frame(&source, 0..source.len(), &fields()).unwrap()));
         assert_eq!(read.height(), lines as usize);
-        assert_eq!(
-            read.column("number").unwrap().null_count(),
-            source.iter().filter(|x| **x % 5 == 0).count()
-        );
+        assert_eq!(read.column("number").unwrap().null_count(), source.iter().filter(|x| **x % 5 == 0).count());
         assert_eq!(read.column("date").unwrap().dtype(), &DataType::Date);
     }
 
     #[test]
     fn an_empty_dataset_still_has_its_columns() {
         let (read, _) = written(0);
-        assert_eq!(
-            read.get_column_names(),
-            ["word", "number", "whole", "flag", "date"]
-        );
+        assert_eq!(read.get_column_names(), ["word", "number", "whole", "flag", "date"]);
         assert_eq!(read.height(), 0);
     }
 
     #[test]
     fn the_same_lines_give_the_same_bytes_on_one_thread_and_on_many() {
-        let one = rayon::ThreadPoolBuilder::new()
-            .num_threads(1)
-            .build()
-            .unwrap();
+        let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
         let first = one.install(|| written(ROW_GROUP as i64 + 1000).1);
         assert!(first == written(ROW_GROUP as i64 + 1000).1);
     }
 
     #[test]
     fn a_file_that_cannot_be_made_is_named() {
-        let problem =
-            write_parquet(Path::new("/nowhere/x.parquet"), &vec![], 0, &fields()).unwrap_err();
-        assert!(
-            problem.to_string().starts_with("/nowhere/x.parquet: "),
-            "{problem}"
-        );
+        let problem = write_parquet(Path::new("/nowhere/x.parquet"), &vec![], 0, &fields()).unwrap_err();
+        assert!(problem.to_string().starts_with("/nowhere/x.parquet: "), "{problem}");
     }
 }

@@ -35,25 +35,11 @@ struct Lines<'a> {
 }
 
 impl<'a> Lines<'a> {
-    fn new(
-        rows: &'a [Row],
-        names: &'a Names,
-        files: &'a Files,
-        episodes: EpisodeOfRows<'a>,
-    ) -> Self {
-        let mut lines = Self {
-            rows,
-            names,
-            files,
-            episodes,
-            visits: Vec::new(),
-            numbers: Vec::new(),
-        };
+    fn new(rows: &'a [Row], names: &'a Names, files: &'a Files, episodes: EpisodeOfRows<'a>) -> Self {
+        let mut lines = Self { rows, names, files, episodes, visits: Vec::new(), numbers: Vec::new() };
         let mut so_far = vec![0u32; episodes.first_days.len()];
         for (at, row) in (0u32..).zip(rows).filter(|(_, row)| row.is_visit) {
-            let count = episodes
-                .of(at)
-                .and_then(|episode| so_far.get_mut(episode as usize));
+            let count = episodes.of(at).and_then(|episode| so_far.get_mut(episode as usize));
             let number = match count {
                 Some(count) if row.attended != Some(false) => {
                     *count += 1;
@@ -156,86 +142,45 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
     type L<'a> = Lines<'a>;
     vec![
         Field::text("site", |l: &L, i| name(&l.names.sites, l.row(i)?.site)),
-        Field::text("clinician", |l: &L, i| {
-            name(&l.names.clinicians, l.row(i)?.clinician?)
-        }),
+        Field::text("clinician", |l: &L, i| name(&l.names.clinicians, l.row(i)?.clinician?)),
         Field::text("table", |l: &L, i| name(&l.names.tables, l.row(i)?.table?)),
-        Field::text("patient", |l: &L, i| {
-            name(&l.names.patients, l.row(i)?.patient)
-        }),
+        Field::text("patient", |l: &L, i| name(&l.names.patients, l.row(i)?.patient)),
         Field::whole("episode", |l: &L, i| l.episode(i).map(episode_number)),
         Field::whole("visit_no", |l: &L, i| {
-            l.numbers
-                .get(i)
-                .filter(|number| **number > 0)
-                .map(|number| i64::from(*number))
+            l.numbers.get(i).filter(|number| **number > 0).map(|number| i64::from(*number))
         }),
-        Field::whole("visit_no_recorded", |l: &L, i| {
-            l.row(i)?.visit_no.map(i64::from)
-        }),
+        Field::whole("visit_no_recorded", |l: &L, i| l.row(i)?.visit_no.map(i64::from)),
         Field::date("date", |l: &L, i| calendar_day(l.row(i)?.when)),
         Field::text("quarter", |l: &L, i| quarter(l.row(i)?.when.quarter())),
         Field::whole("day_offset", |l: &L, i| day_offset(l.row(i)?.when)),
         Field::whole("day", |l: &L, i| l.day(i)),
         Field::text("region", |l: &L, i| region(l.row(i)?.setup.region)),
-        Field::text("position", |l: &L, i| {
-            l.row(i)?.setup.position.map(position)
-        }),
-        Field::number("angle_deg", |l: &L, i| {
-            l.row(i)?.setup.angle.map(|x| x.get())
-        }),
+        Field::text("position", |l: &L, i| l.row(i)?.setup.position.map(position)),
+        Field::number("angle_deg", |l: &L, i| l.row(i)?.setup.angle.map(|x| x.get())),
         Field::text("mode", |l: &L, i| l.row(i)?.dose.mode.map(mode)),
-        Field::number("peak_force_n", |l: &L, i| {
-            l.row(i)?.dose.peak_force.map(|x| x.get())
-        }),
-        Field::number("low_force_n", |l: &L, i| {
-            l.row(i)?.dose.low_force.map(|x| x.get())
-        }),
+        Field::number("peak_force_n", |l: &L, i| l.row(i)?.dose.peak_force.map(|x| x.get())),
+        Field::number("low_force_n", |l: &L, i| l.row(i)?.dose.low_force.map(|x| x.get())),
         Field::number("hold_s", |l: &L, i| l.row(i)?.dose.hold.map(|x| x.get())),
         Field::number("rest_s", |l: &L, i| l.row(i)?.dose.rest.map(|x| x.get())),
         Field::number("ramp_s", |l: &L, i| l.row(i)?.dose.ramp.map(|x| x.get())),
         Field::whole("cycles", |l: &L, i| l.row(i)?.dose.cycles.map(i64::from)),
-        Field::number("session_min", |l: &L, i| {
-            l.row(i)?.dose.session.map(|x| x.get())
-        }),
-        Field::number("body_mass_kg", |l: &L, i| {
-            l.row(i)?.dose.body_mass.map(|x| x.get())
-        }),
-        Field::number("return_tension_n", |l: &L, i| {
-            l.row(i)?.setup.return_tension.map(|x| x.get())
-        }),
-        Field::number("tension_turns", |l: &L, i| {
-            l.row(i)?.setup.tension_turns.map(|x| x.get())
-        }),
-        Field::number("split_gap_mm", |l: &L, i| {
-            l.row(i)?.setup.split_gap.map(|x| x.get())
-        }),
-        Field::text("upper_restraint", |l: &L, i| {
-            l.row(i)?.setup.upper_restraint.map(restraint)
-        }),
-        Field::flag("belt_landmark_ok", |l: &L, i| {
-            l.row(i)?.setup.belt_landmark_ok
-        }),
+        Field::number("session_min", |l: &L, i| l.row(i)?.dose.session.map(|x| x.get())),
+        Field::number("body_mass_kg", |l: &L, i| l.row(i)?.dose.body_mass.map(|x| x.get())),
+        Field::number("return_tension_n", |l: &L, i| l.row(i)?.setup.return_tension.map(|x| x.get())),
+        Field::number("tension_turns", |l: &L, i| l.row(i)?.setup.tension_turns.map(|x| x.get())),
+        Field::number("split_gap_mm", |l: &L, i| l.row(i)?.setup.split_gap.map(|x| x.get())),
+        Field::text("upper_restraint", |l: &L, i| l.row(i)?.setup.upper_restraint.map(restraint)),
+        Field::flag("belt_landmark_ok", |l: &L, i| l.row(i)?.setup.belt_landmark_ok),
         Field::flag("belt_seated", |l: &L, i| l.row(i)?.setup.belt_seated),
-        Field::flag("slack_cycle_done", |l: &L, i| {
-            l.row(i)?.setup.slack_cycle_done
-        }),
+        Field::flag("slack_cycle_done", |l: &L, i| l.row(i)?.setup.slack_cycle_done),
         Field::flag("level_pull", |l: &L, i| l.row(i)?.setup.level_pull),
         Field::flag("table_level", |l: &L, i| l.row(i)?.setup.table_level),
         Field::flag("adverse_event", |l: &L, i| l.row(i)?.setup.adverse_event),
         Field::flag("attended", |l: &L, i| l.row(i)?.attended),
-        Field::number("percent_body_weight", |l: &L, i| {
-            dose::percent_of_body_weight(&l.row(i)?.dose)
-        }),
-        Field::number("time_under_pull_s", |l: &L, i| {
-            dose::time_under_pull_s(&l.row(i)?.dose)
-        }),
-        Field::number("force_time_n_s", |l: &L, i| {
-            dose::force_time_n_s(&l.row(i)?.dose)
-        }),
-        Field::text("source_file", |l: &L, i| {
-            Some(l.files.path(l.row(i)?.place.file).into())
-        }),
+        Field::number("percent_body_weight", |l: &L, i| dose::percent_of_body_weight(&l.row(i)?.dose)),
+        Field::number("time_under_pull_s", |l: &L, i| dose::time_under_pull_s(&l.row(i)?.dose)),
+        Field::number("force_time_n_s", |l: &L, i| dose::force_time_n_s(&l.row(i)?.dose)),
+        Field::text("source_file", |l: &L, i| Some(l.files.path(l.row(i)?.place.file).into())),
         Field::whole("source_line", |l: &L, i| Some(l.row(i)?.place.line.into())),
     ]
 }
@@ -272,16 +217,8 @@ pub fn write_visits(
 /// The columns of the dataset without a line.
 #[cfg(test)]
 pub fn no_visits() -> Result<DataFrame, Problem> {
-    let none = EpisodeOfRows {
-        episode_of_row: &[],
-        first_days: &[],
-    };
-    visits_frame(
-        &Visits::default(),
-        &Names::default(),
-        &Files::default(),
-        none,
-    )
+    let none = EpisodeOfRows { episode_of_row: &[], first_days: &[] };
+    visits_frame(&Visits::default(), &Names::default(), &Files::default(), none)
 }
 
 #[cfg(test)]
@@ -314,10 +251,7 @@ mod tests {
     fn bare(day: i32) -> Row {
         let names = names();
         Row {
-            place: Place {
-                file: files().iter().next().unwrap().0,
-                line: 7,
-            },
+            place: Place { file: files().iter().next().unwrap().0, line: 7 },
             site: first(&names.sites),
             patient: first(&names.patients),
             when: When::Calendar { day },
@@ -339,79 +273,31 @@ mod tests {
     }
 
     fn dataset(rows: Vec<Row>, episode_of_row: &[Option<u32>], first_days: &[i32]) -> DataFrame {
-        let visits = Visits {
-            rows,
-            ..Visits::default()
-        };
-        visits_frame(
-            &visits,
-            &names(),
-            &files(),
-            EpisodeOfRows {
-                episode_of_row,
-                first_days,
-            },
-        )
-        .unwrap()
+        let visits = Visits { rows, ..Visits::default() };
+        visits_frame(&visits, &names(), &files(), EpisodeOfRows { episode_of_row, first_days }).unwrap()
     }
 
     fn column(frame: &DataFrame, name: &str) -> Vec<String> {
         let column = frame.column(name).unwrap();
-        (0..frame.height())
-            .map(|i| {
-                column
-                    .get(i)
-                    .unwrap()
-                    .to_string()
-                    .trim_matches('"')
-                    .to_owned()
-            })
-            .collect()
+        (0..frame.height()).map(|i| column.get(i).unwrap().to_string().trim_matches('"').to_owned()).collect()
     }
 
     #[test]
     fn treated_visits_are_numbered_within_their_episode_and_days_count_from_its_first() {
-        let missed = Row {
-            attended: Some(false),
-            ..bare(107)
-        };
-        let reading_only = Row {
-            is_visit: false,
-            ..bare(103)
-        };
-        let rows = vec![
-            bare(100),
-            bare(100),
-            reading_only,
-            missed,
-            bare(114),
-            bare(300),
-        ];
-        let frame = dataset(
-            rows,
-            &[Some(0), Some(1), None, Some(0), Some(0), None],
-            &[100, 100],
-        );
+        let missed = Row { attended: Some(false), ..bare(107) };
+        let reading_only = Row { is_visit: false, ..bare(103) };
+        let rows = vec![bare(100), bare(100), reading_only, missed, bare(114), bare(300)];
+        let frame = dataset(rows, &[Some(0), Some(1), None, Some(0), Some(0), None], &[100, 100]);
         assert_eq!(column(&frame, "episode"), ["1", "2", "1", "1", "null"]);
         assert_eq!(column(&frame, "visit_no"), ["1", "1", "null", "2", "null"]);
         assert_eq!(column(&frame, "day"), ["0", "0", "7", "14", "null"]);
-        assert_eq!(
-            column(&frame, "attended"),
-            ["null", "null", "false", "null", "null"]
-        );
+        assert_eq!(column(&frame, "attended"), ["null", "null", "false", "null", "null"]);
     }
 
     #[test]
     fn a_calendar_row_has_a_date_and_an_offset_row_its_offset_and_quarter() {
-        let when = When::Offset {
-            day: -3,
-            quarter: Quarter::new(2026, 3),
-        };
-        let frame = dataset(
-            vec![bare(20_453), Row { when, ..bare(0) }],
-            &[None, None],
-            &[],
-        );
+        let when = When::Offset { day: -3, quarter: Quarter::new(2026, 3) };
+        let frame = dataset(vec![bare(20_453), Row { when, ..bare(0) }], &[None, None], &[]);
         assert_eq!(column(&frame, "date"), ["2025-12-31", "null"]);
         assert_eq!(column(&frame, "quarter"), ["2025-Q4", "2026-Q3"]);
         assert_eq!(column(&frame, "day_offset"), ["null", "-3"]);
@@ -495,14 +381,8 @@ mod tests {
             assert_eq!(column(&frame, name), [value], "{name}");
         }
         let number = |name: &str| frame.column(name).unwrap().f64().unwrap().get(0);
-        assert_eq!(
-            number("percent_body_weight"),
-            dose::percent_of_body_weight(&row.dose)
-        );
-        assert_eq!(
-            number("time_under_pull_s"),
-            dose::time_under_pull_s(&row.dose)
-        );
+        assert_eq!(number("percent_body_weight"), dose::percent_of_body_weight(&row.dose));
+        assert_eq!(number("time_under_pull_s"), dose::time_under_pull_s(&row.dose));
         assert_eq!(number("force_time_n_s"), dose::force_time_n_s(&row.dose));
         assert!(number("force_time_n_s").is_some());
         assert_eq!(

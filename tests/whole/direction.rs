@@ -32,10 +32,7 @@ fn stage(module: &str) -> Option<usize> {
     if SERVE_ALL.contains(&module) {
         return Some(0);
     }
-    JOURNEY
-        .iter()
-        .position(|name| *name == module)
-        .map(|at| at + 1)
+    JOURNEY.iter().position(|name| *name == module).map(|at| at + 1)
 }
 
 /// Rust files below a folder with their path in it, sorted.
@@ -55,10 +52,7 @@ fn rust_files(folder: &Path) -> Vec<PathBuf> {
 
 /// The text without its `//` comments, so that a link in the documentation is no use.
 fn without_comments(text: &str) -> String {
-    text.lines()
-        .map(|line| line.split("//").next().unwrap_or(""))
-        .collect::<Vec<_>>()
-        .join("\n")
+    text.lines().map(|line| line.split("//").next().unwrap_or("")).collect::<Vec<_>>().join("\n")
 }
 
 fn is_word(c: char) -> bool {
@@ -110,12 +104,7 @@ fn uses(text: &str) -> Vec<(usize, String)> {
                 rest = further;
             }
             let line = text[..at].matches('\n').count() + 1;
-            found.extend(
-                first_names(rest)
-                    .into_iter()
-                    .filter(|name| stage(name).is_some())
-                    .map(|name| (line, name)),
-            );
+            found.extend(first_names(rest).into_iter().filter(|name| stage(name).is_some()).map(|name| (line, name)));
         }
     }
     found.sort();
@@ -141,25 +130,11 @@ fn source() -> PathBuf {
 fn files_by_module() -> Vec<(String, PathBuf)> {
     let source = source();
     let module = |path: &Path| {
-        let first = path
-            .strip_prefix(&source)
-            .unwrap()
-            .components()
-            .next()
-            .unwrap();
-        Path::new(first.as_os_str())
-            .file_stem()
-            .unwrap()
-            .to_str()
-            .unwrap()
-            .to_owned()
+        let first = path.strip_prefix(&source).unwrap().components().next().unwrap();
+        Path::new(first.as_os_str()).file_stem().unwrap().to_str().unwrap().to_owned()
     };
-    let files = rust_files(&source)
-        .into_iter()
-        .map(|path| (module(&path), path));
-    files
-        .filter(|(module, _)| module != OWN_CRATE && module != "lib")
-        .collect()
+    let files = rust_files(&source).into_iter().map(|path| (module(&path), path));
+    files.filter(|(module, _)| module != OWN_CRATE && module != "lib").collect()
 }
 
 #[test]
@@ -170,9 +145,7 @@ fn no_folder_uses_one_that_comes_after_it() {
     for (module, path) in &files {
         let name = path.strip_prefix(source()).unwrap().display().to_string();
         if stage(module).is_none() {
-            wrong.push(format!(
-                "src/{name}: not in the order of folders: add it to JOURNEY"
-            ));
+            wrong.push(format!("src/{name}: not in the order of folders: add it to JOURNEY"));
             continue;
         }
         let steps = steps_ahead(module, &fs::read_to_string(path).unwrap());
@@ -186,15 +159,10 @@ fn only_tables_and_queries_see_the_column_engine() {
     let wrong: Vec<_> = files_by_module()
         .into_iter()
         .filter(|(_, path)| !path.ends_with("tables.rs") && !path.ends_with("query.rs"))
-        .filter(|(_, path)| {
-            without_comments(&fs::read_to_string(path).unwrap()).contains("polars::")
-        })
+        .filter(|(_, path)| without_comments(&fs::read_to_string(path).unwrap()).contains("polars::"))
         .map(|(_, path)| path.display().to_string())
         .collect();
-    assert!(
-        wrong.is_empty(),
-        "polars outside tables.rs and query.rs: {wrong:?}"
-    );
+    assert!(wrong.is_empty(), "polars outside tables.rs and query.rs: {wrong:?}");
 }
 
 #[test]
