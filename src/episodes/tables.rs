@@ -177,6 +177,7 @@ pub fn bare_episode(
     Episode {
         patient,
         site,
+        label: None,
         transferred: false,
         clinician: None,
         condition: None,
