@@ -18,5 +18,8 @@ pub mod visits;
 pub mod episodes;
 pub mod readings;
 
+pub mod query;
+pub mod report;
+
 /// The invented group to try the program on, and to test it with.
 pub mod sample;

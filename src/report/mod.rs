@@ -1,0 +1,3 @@
+//! Findings -> report: formats and draws, computes nothing.
+
+pub mod publish;
