@@ -18,5 +18,9 @@ pub mod visits;
 pub mod episodes;
 pub mod readings;
 
+pub mod models;
+
+pub mod findings;
+
 /// The invented group to try the program on, and to test it with.
 pub mod sample;

@@ -85,7 +85,11 @@ pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
         for (i, count) in counts.iter().enumerate() {
             let Some(pattern) = patterns.get(i).cloned() else { continue };
             let mut lines = Lines::new(count, pattern, counts, &patterns, up_to);
-            let mut added = count.within.iter().filter_map(|k| patterns.get(*k)).fold(false, |added, outer| lines.pattern.widen(outer) || added);
+            let mut added = count
+                .within
+                .iter()
+                .filter_map(|k| patterns.get(*k))
+                .fold(false, |added, outer| lines.pattern.widen(outer) || added);
             while lines.close_circles(false) || lines.close_circles(true) || lines.widen_small_sums() {
                 added = true;
             }
@@ -155,7 +159,11 @@ impl Lines {
 
     /// How many shown counts give this cell away by being equal. The last row is shown nowhere.
     fn equals(&self, edge: usize) -> u64 {
-        if self.unpublished(edge) || self.hide_equal.contains(&edge) { 0 } else { self.equals.get(edge).copied().unwrap_or(0) }
+        if self.unpublished(edge) || self.hide_equal.contains(&edge) {
+            0
+        } else {
+            self.equals.get(edge).copied().unwrap_or(0)
+        }
     }
 
     /// Whether a cell cannot be read off; to a reader who is `told_equal`, nor be known by an equal count.
@@ -172,7 +180,8 @@ impl Lines {
         for edge in 0..self.counts.len() {
             let sensitive = self.sensitive.get(edge) == Some(&true);
             let protect = sensitive || !(told_equal || self.unpublished(edge));
-            if protect && self.unknown(edge, told_equal) {
+            if protect && self.unknown(edge, false) {
+                added |= self.withhold(edge, told_equal);
                 for other in self.cheapest_way_round(edge, told_equal) {
                     added |= self.withhold(other, told_equal);
                 }
@@ -257,7 +266,8 @@ impl Lines {
             let sum = parts.iter().filter(|edge| self.unknown(**edge, true)).map(|edge| self.count(*edge)).sum();
             if !self.unknown(total, true) && self.is_small(sum) {
                 let further = |edge: &&usize| !self.unknown(**edge, true) && self.count(**edge) > 0;
-                let cheapest = line.iter().filter(further).min_by_key(|edge| (self.cost(**edge, true), **edge)).copied();
+                let cheapest =
+                    line.iter().filter(further).min_by_key(|edge| (self.cost(**edge, true), **edge)).copied();
                 added |= cheapest.is_some_and(|edge| self.withhold(edge, true));
             }
         }

@@ -139,23 +139,29 @@ impl OutcomeCounts {
     /// Appends the counts to the list, which begins with the condition's episodes.
     fn place(&self, rule: Rule, list: &mut Vec<Count>) -> Places {
         let completeness = &self.completeness;
-        let with_endpoint = push(list, Count {
-            counts: completeness.map(|c| c.with_endpoint),
-            sensitive: completeness
-                .map(|c| rule.is_small(c.with_endpoint) || rule.is_small_loss(c.episodes - c.with_endpoint)),
-            within: vec![0],
-            may_equal: vec![0],
-        });
-        let with_baseline = push(list, Count {
-            counts: completeness.map(|c| c.with_baseline),
-            sensitive: completeness.map(|c| {
-                rule.is_small(c.with_baseline)
-                    || rule.is_small_loss(c.episodes - c.with_baseline)
-                    || rule.is_small_loss(c.with_baseline.abs_diff(c.with_endpoint))
-            }),
-            within: vec![with_endpoint],
-            may_equal: vec![0, with_endpoint],
-        });
+        let with_endpoint = push(
+            list,
+            Count {
+                counts: completeness.map(|c| c.with_endpoint),
+                sensitive: completeness
+                    .map(|c| rule.is_small(c.with_endpoint) || rule.is_small_loss(c.episodes - c.with_endpoint)),
+                within: vec![0],
+                may_equal: vec![0],
+            },
+        );
+        let with_baseline = push(
+            list,
+            Count {
+                counts: completeness.map(|c| c.with_baseline),
+                sensitive: completeness.map(|c| {
+                    rule.is_small(c.with_baseline)
+                        || rule.is_small_loss(c.episodes - c.with_baseline)
+                        || rule.is_small_loss(c.with_baseline.abs_diff(c.with_endpoint))
+                }),
+                within: vec![with_endpoint],
+                may_equal: vec![0, with_endpoint],
+            },
+        );
         Places {
             with_endpoint,
             with_baseline,
@@ -175,8 +181,13 @@ impl OutcomeCounts {
     ) -> Vec<[usize; 3]> {
         let sensitive: Vec<[Table<bool>; 3]> =
             self.definitions.iter().map(|table| sensitive(rule, &self.completeness, table)).collect();
-        let mut order: Vec<(&Table<Responders>, [Table<bool>; 3], usize)> =
-            self.definitions.iter().zip(sensitive).zip(0..).map(|((table, sensitive), i)| (table, sensitive, i)).collect();
+        let mut order: Vec<(&Table<Responders>, [Table<bool>; 3], usize)> = self
+            .definitions
+            .iter()
+            .zip(sensitive)
+            .zip(0..)
+            .map(|((table, sensitive), i)| (table, sensitive, i))
+            .collect();
         order.sort_by_key(|(_, sensitive, i)| (weight(sensitive), *i));
         let mut places = vec![[0; 3]; self.definitions.len()];
         // all with outcome, then all denominators, then all responders: each may equal any before it
@@ -186,12 +197,15 @@ impl OutcomeCounts {
             for (table, sensitive, i) in &order {
                 let (Some(sensitive), Some(places)) = (sensitive.get(kind), places.get_mut(*i)) else { continue };
                 let part_of = if kind == WITH_OUTCOME { with_endpoint } else { places[WITH_OUTCOME] };
-                let place = push(list, Count {
-                    counts: table.map(|r| [r.with_outcome, r.denominator, r.responders][kind]),
-                    sensitive: sensitive.clone(),
-                    within: std::iter::once(part_of).chain(before).collect(),
-                    may_equal: [0, with_endpoint, with_baseline].into_iter().chain(start..list.len()).collect(),
-                });
+                let place = push(
+                    list,
+                    Count {
+                        counts: table.map(|r| [r.with_outcome, r.denominator, r.responders][kind]),
+                        sensitive: sensitive.clone(),
+                        within: std::iter::once(part_of).chain(before).collect(),
+                        may_equal: [0, with_endpoint, with_baseline].into_iter().chain(start..list.len()).collect(),
+                    },
+                );
                 places[kind] = place;
                 before = Some(place);
             }
@@ -207,9 +221,10 @@ fn push(list: &mut Vec<Count>, count: Count) -> usize {
 
 /// The cells of a definition that must be withheld for their own sake: of with outcome, denominator, responders.
 fn sensitive(rule: Rule, completeness: &Table<Completeness>, table: &Table<Responders>) -> [Table<bool>; 3] {
-    let left_out = completeness.values().iter().zip(table.values()).map(|(c, r)| {
-        rule.is_small(r.with_outcome) || rule.is_small_loss(c.with_endpoint.abs_diff(r.with_outcome))
-    });
+    let left_out =
+        completeness.values().iter().zip(table.values()).map(|(c, r)| {
+            rule.is_small(r.with_outcome) || rule.is_small_loss(c.with_endpoint.abs_diff(r.with_outcome))
+        });
     [
         Table::new(table.columns(), left_out.collect()),
         table.map(|r| {

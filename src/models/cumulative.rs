@@ -64,7 +64,7 @@ mod tests {
     use super::*;
     use crate::rows::names::NameList;
 
-        fn group(pairs: &[(f64, Option<f64>)]) -> Vec<Followed> {
+    fn group(pairs: &[(f64, Option<f64>)]) -> Vec<Followed> {
         let site = NameList::default().intern("A").unwrap();
         let of = |&(b, endpoint): &(f64, Option<f64>)| Followed { quarter: None, site, baseline: Some(b), endpoint };
         pairs.iter().map(of).collect()
@@ -75,7 +75,8 @@ mod tests {
         // improvements -1 0.1 0.1 3 (two of them 0.1 but for rounding), one endpoint missing
         let episodes = group(&[(5.0, Some(2.0)), (0.3, Some(0.2)), (5.0, None), (0.4, Some(0.3)), (5.0, Some(6.0))]);
         let points = cumulative(&episodes.iter().collect::<Vec<_>>(), Direction::LowerIsBetter, 0);
-        let seen: Vec<_> = points.iter().map(|p| (p.improvement, p.episodes, p.share_with_endpoint, p.share_of_due)).collect();
+        let seen: Vec<_> =
+            points.iter().map(|p| (p.improvement, p.episodes, p.share_with_endpoint, p.share_of_due)).collect();
         assert_eq!(seen, [(-1.0, 4, 1.0, 0.8), (0.1, 3, 0.75, 0.6), (3.0, 1, 0.25, 0.2)]);
     }
 

@@ -102,7 +102,9 @@ fn curve(
 fn in_words(doubt: Doubt) -> &'static str {
     match doubt {
         Doubt::NoChange => "the mean does not change",
-        Doubt::PlateauAtOnce => "the plateau is reached by the first week after the baseline, so that any faster rate fits as well",
+        Doubt::PlateauAtOnce => {
+            "the plateau is reached by the first week after the baseline, so that any faster rate fits as well"
+        }
         Doubt::StraightLine => "no plateau is in sight: a straight line fits as well",
         Doubt::RateUnknown => "the weekly means do not tell a fast approach from a slow one",
         Doubt::NotConverged => "no minimum of the sum of squares could be shown",
