@@ -10,3 +10,6 @@ pub mod natural_course;
 mod outcome;
 pub mod quality;
 pub mod withhold;
+
+#[cfg(test)]
+mod whole_tests;
