@@ -18,6 +18,10 @@ pub mod visits;
 pub mod episodes;
 pub mod readings;
 
+pub mod models;
+
+pub mod findings;
+
 pub mod query;
 pub mod report;
 
