@@ -1,0 +1,5 @@
+//! Findings -> report: formats and draws, computes nothing.
+
+pub mod figures;
+pub mod typeface;
+pub mod wording;
