@@ -42,7 +42,9 @@ pub struct ChangeShown {
 }
 
 const ROW: f64 = 27.0;
-const NUMBERS: f64 = 58.0;
+const NUMBERS: f64 = 112.0;
+const PATIENTS_RIGHT: f64 = WIDTH;
+const CHANGE_RIGHT: f64 = WIDTH - 48.0;
 
 /// Draws the change by site or quarter.
 pub fn change_by(text: &FigureText, data: &ChangeBy) -> Result<Figure, FigureError> {
@@ -70,7 +72,8 @@ pub fn change_by(text: &FigureText, data: &ChangeBy) -> Result<Figure, FigureErr
         let half = SMALL.width(&data.group_label) / 2.0;
         let place = x.at(data.group).clamp(left + half, right - half);
         pen.text((place, first - 15.0), &data.group_label, SMALL, BLACK, Align::Middle)?;
-        pen.text((WIDTH, first - 15.0), "n", SMALL, GREY, Align::Right)?;
+        pen.text((PATIENTS_RIGHT, first - 15.0), "n", SMALL, GREY, Align::Right)?;
+        pen.text((CHANGE_RIGHT, first - 15.0), words::CHANGE, SMALL, TEAL, Align::Right)?;
         for (row, change) in data.rows.iter().enumerate() {
             draw_row(pen, &x, first + ROW * (row as f64 + 0.5), change, &data.axis)?;
         }
@@ -81,11 +84,10 @@ pub fn change_by(text: &FigureText, data: &ChangeBy) -> Result<Figure, FigureErr
 fn draw_row(pen: &Pen<'_, '_>, x: &Scale, y: f64, row: &ChangeOf, axis: &ScoreAxis) -> Result<(), FigureError> {
     pen.text((0.0, y), &row.label, LABEL, BLACK, Align::Left)?;
     let Some(shown) = row.shown else {
-        return pen.text((WIDTH, y), wording::WITHHELD, SMALL, GREY, Align::Right);
+        return pen.text((PATIENTS_RIGHT, y), words::WITHHELD_ROW, SMALL, GREY, Align::Right);
     };
-    pen.text((WIDTH, y), &wording::count(shown.patients), SMALL, GREY, Align::Right)?;
-    pen.line(&[(x.at(shown.low), y), (x.at(shown.high), y)], TEAL, 2.2)?;
-    pen.dot((x.at(shown.mean), y), 4.6, TEAL)?;
-    let label = wording::signed(shown.mean, axis.decimals);
-    pen.text_on_white((x.at(shown.mean), y - 11.0), &label, STRONG, TEAL, Align::Middle)
+    pen.text((PATIENTS_RIGHT, y), &wording::count(shown.patients), SMALL, GREY, Align::Right)?;
+    pen.text((CHANGE_RIGHT, y), &wording::signed(shown.mean, axis.decimals), STRONG, TEAL, Align::Right)?;
+    pen.line(&[(x.at(shown.low), y), (x.at(shown.high), y)], TEAL, 2.4)?;
+    pen.dot((x.at(shown.mean), y), 4.8, TEAL)
 }

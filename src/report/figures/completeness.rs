@@ -64,7 +64,7 @@ pub fn completeness_by_site(text: &FigureText, data: &CompletenessBySite) -> Res
 fn draw_row(pen: &Pen<'_, '_>, x: &Scale, y: f64, site: &SiteCompleteness) -> Result<(), FigureError> {
     pen.text((0.0, y), &site.site, LABEL, BLACK, Align::Left)?;
     let Some(shown) = &site.shown else {
-        return pen.text((WIDTH, y), wording::WITHHELD, SMALL, GREY, Align::Right);
+        return pen.text((WIDTH, y), words::WITHHELD_ROW, SMALL, GREY, Align::Right);
     };
     let (endpoint, baseline) = (x.at(shown.with_endpoint), x.at(shown.with_baseline));
     pen.line(&[(endpoint, y), (baseline, y)], OCHRE, 1.4)?;

@@ -123,11 +123,11 @@ fn line_labels(
 ) -> Result<(), FigureError> {
     let step = SMALL.line_height();
     let height = bottom - top;
-    if let Some(&(x, y)) = upper.iter().find(|p| p.1 > top + 0.76 * height) {
-        let label = lines(&data.with_endpoint_label, SMALL, 170.0);
-        let left = (x + 10.0).min(WIDTH - 170.0);
+    if let Some(&(x, y)) = upper.iter().find(|p| p.1 > top + 0.58 * height) {
+        let label = lines(&data.with_endpoint_label, SMALL, 112.0);
+        let left = (x + 11.0).min(WIDTH - 112.0);
         for (row, line) in label.iter().enumerate() {
-            let at = (left, y - 8.0 - step * (label.len() - 1 - row) as f64);
+            let at = (left, y - 9.0 - step * (label.len() - 1 - row) as f64);
             pen.text_on_white(at, line, SMALL, TEAL, Align::Left)?;
         }
     }

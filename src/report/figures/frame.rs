@@ -6,8 +6,8 @@ use super::{Figure, FigureError, FigureText};
 use crate::report::typeface;
 use plotters::prelude::{IntoDrawingArea, SVGBackend};
 
-/// Width of every figure in points of the page.
-pub(super) const WIDTH: f64 = 560.0;
+/// Width of every figure in points of the page: narrow, so that it can be read on a small screen and on a slide.
+pub(super) const WIDTH: f64 = 500.0;
 /// Labels and ticks.
 pub(super) const LABEL: Face = Face::plain(12.0);
 /// Labels that carry the finding.
@@ -15,8 +15,8 @@ pub(super) const STRONG: Face = Face::bold(12.0);
 /// Denominators under an axis and other small print.
 pub(super) const SMALL: Face = Face::plain(11.0);
 
-const TITLE: Face = Face::bold(15.5);
-const SUBTITLE: Face = Face::plain(12.5);
+const TITLE: Face = Face::bold(15.0);
+const SUBTITLE: Face = Face::plain(12.0);
 const SOURCE: Face = Face::plain(10.5);
 
 /// Draws a figure: the frame here, the inside by `inside`, which is given the height at which its part begins and
@@ -74,6 +74,7 @@ fn finish(drawing: &str, text: &FigureText, description: &str, height: f64) -> S
     let inside = inside
         .replace(" opacity=\"1\"", "")
         .replace("font-family=\"Inter\"", "font-family=\"Inter, sans-serif\"")
+        .replace("\">\n", "\">")
         .replace("\n</text>", "</text>");
     let name = escaped(&text.name);
     format!(

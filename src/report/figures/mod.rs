@@ -8,6 +8,8 @@ mod labels;
 mod pen;
 mod png;
 mod scale;
+#[cfg(test)]
+mod tests;
 
 pub mod accounting;
 pub mod change_by;
@@ -67,6 +69,8 @@ pub struct FigureText {
 pub struct ScoreAxis {
     /// The measure with its unit.
     pub title: String,
+    /// The measure with the unit of a difference.
+    pub change_title: String,
     /// Lowest and highest possible value.
     pub range: (f64, f64),
     /// Whether a lower score is better.

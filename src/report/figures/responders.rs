@@ -1,7 +1,8 @@
 //! Who responded, by each definition, and what the patients without an endpoint could do to it.
 
 use super::frame::{LABEL, SMALL, STRONG, WIDTH, framed};
-use super::pen::{Align, BLACK, GREY, GREY_TINT, Pen, RULE, TEAL};
+use super::labels::lines;
+use super::pen::{Align, BLACK, GREY, GREY_TINT, Pen, RULE, TEAL, WHITE};
 use super::scale::Scale;
 use super::{Figure, FigureError, FigureText};
 use crate::report::wording::{self, figures as words};
@@ -18,7 +19,7 @@ pub struct Responders {
 pub struct ResponderDefinition {
     /// The definition in words.
     pub label: String,
-    /// `n of N with an endpoint`.
+    /// `n of N`: responders of those with an endpoint.
     pub denominator: String,
     /// Share of those with an endpoint, 0 to 1, with its Wilson interval.
     pub rate: (f64, f64, f64),
@@ -28,30 +29,36 @@ pub struct ResponderDefinition {
     pub best_case: f64,
 }
 
-const ROW: f64 = 66.0;
 const LEFT: f64 = 6.0;
 const RIGHT: f64 = WIDTH - 6.0;
+const NUMBERS: f64 = 86.0;
+const BELOW_LABEL: f64 = 48.0;
 
 /// Draws the responders.
 pub fn responders(text: &FigureText, data: &Responders) -> Result<Figure, FigureError> {
-    let height = ROW * data.definitions.len() as f64 + 34.0;
-    framed(text, &words::describe_responders(data), height, |pen, top| {
+    let labels: Vec<Vec<String>> =
+        data.definitions.iter().map(|d| lines(&d.label, LABEL, WIDTH - NUMBERS)).collect();
+    let row_height = |label: &Vec<String>| label.len() as f64 * LABEL.line_height() + BELOW_LABEL;
+    let rows_height: f64 = labels.iter().map(row_height).sum();
+    framed(text, &words::describe_responders(data), 16.0 + rows_height + 34.0, |pen, top| {
         let x = Scale::new((0.0, 1.0), (LEFT, RIGHT));
-        let bottom = top + ROW * data.definitions.len() as f64;
+        let first = top + 16.0;
+        let bottom = first + rows_height;
+        pen.text((WIDTH, top + 4.0), words::OF_THOSE_WITH_ENDPOINT, SMALL, GREY, Align::Right)?;
         for tick in x.ticks(5) {
-            pen.line(&[(x.at(tick), top + 20.0), (x.at(tick), bottom)], RULE, 0.7)?;
-            let label = wording::percent(tick);
-            let align = match tick {
-                t if t < 0.01 => Align::Left,
-                t if t > 0.99 => Align::Right,
-                _ => Align::Middle,
+            pen.line(&[(x.at(tick), first), (x.at(tick), bottom)], RULE, 0.7)?;
+            let (at, align) = match tick {
+                t if t < 0.01 => (0.0, Align::Left),
+                t if t > 0.99 => (WIDTH, Align::Right),
+                t => (x.at(t), Align::Middle),
             };
-            let at = if align == Align::Middle { x.at(tick) } else if tick < 0.5 { 0.0 } else { WIDTH };
-            pen.text((at, bottom + 12.0), &label, SMALL, GREY, align)?;
+            pen.text((at, bottom + 12.0), &wording::percent(tick), SMALL, GREY, align)?;
         }
         pen.text((WIDTH / 2.0, bottom + 28.0), words::RESPONDERS_AXIS, SMALL, GREY, Align::Middle)?;
-        for (row, definition) in data.definitions.iter().enumerate() {
-            draw_row(pen, &x, top + ROW * row as f64, definition, row == 0)?;
+        let mut row_top = first;
+        for (row, (definition, label)) in data.definitions.iter().zip(&labels).enumerate() {
+            draw_row(pen, &x, row_top, definition, label, row == 0)?;
+            row_top += row_height(label);
         }
         Ok(())
     })
@@ -62,12 +69,17 @@ fn draw_row(
     x: &Scale,
     top: f64,
     definition: &ResponderDefinition,
+    label: &[String],
     is_first: bool,
 ) -> Result<(), FigureError> {
-    pen.bar((0.0, top), (WIDTH, top + 19.0), super::pen::WHITE)?;
-    pen.text((0.0, top + 9.0), &definition.label, LABEL, BLACK, Align::Left)?;
-    pen.text((WIDTH, top + 9.0), &definition.denominator, SMALL, GREY, Align::Right)?;
-    let middle = top + 45.0;
+    let step = LABEL.line_height();
+    let below = top + step * label.len() as f64;
+    pen.bar((0.0, top), (WIDTH, below + 2.0), WHITE)?;
+    for (row, line) in label.iter().enumerate() {
+        pen.text((0.0, top + step * (row as f64 + 0.5)), line, LABEL, BLACK, Align::Left)?;
+    }
+    pen.text((WIDTH, top + step * 0.5), &definition.denominator, SMALL, GREY, Align::Right)?;
+    let middle = below + 27.0;
     let (worst, best) = (x.at(definition.worst_case), x.at(definition.best_case));
     pen.bar((worst, middle - 6.0), (best, middle + 6.0), GREY_TINT)?;
     pen.interval((worst, middle), (best, middle), 6.0, GREY, 1.0)?;

@@ -74,8 +74,8 @@ pub struct PublishedPoint {
 
 const PLOT_HEIGHT: f64 = 250.0;
 const LEFT: f64 = 38.0;
-const RIGHT: f64 = WIDTH - 128.0;
-const LABEL_LEFT: f64 = RIGHT + 12.0;
+const RIGHT: f64 = WIDTH - 114.0;
+const LABEL_LEFT: f64 = RIGHT + 10.0;
 const LAST_WEEK_AT_LEAST: u32 = 6; // one published point and a course can be seen
 
 struct Plot<'d> {
@@ -129,13 +129,27 @@ impl<'d> Plot<'d> {
             let x = self.x.at(f64::from(week));
             pen.line(&[(x, bottom), (x, bottom + 4.0)], GREY, 0.8)?;
             pen.text((x, bottom + 14.0), &week.to_string(), LABEL, BLACK, Align::Middle)?;
-            let patients = data.weeks.iter().find(|w| w.week == week);
-            let n = patients.map_or(wording::WITHHELD.to_string(), |w| wording::count(w.patients));
-            pen.text((x, bottom + 48.0), &n, SMALL, GREY, Align::Middle)?;
         }
+        self.patients(pen, last, every)?;
         let middle = (LEFT + RIGHT) / 2.0;
         pen.text((middle, bottom + 31.0), words::WEEKS_AXIS, SMALL, GREY, Align::Middle)?;
         pen.text((LEFT - 16.0, bottom + 48.0), "n", SMALL, GREY, Align::Right)
+    }
+
+    /// The patients behind each week, or behind every second one where the numbers are too wide.
+    fn patients(&self, pen: &Pen<'_, '_>, last: u32, every: usize) -> Result<(), FigureError> {
+        let patients = |week: u32| {
+            let known = self.data.weeks.iter().find(|w| w.week == week);
+            known.map_or(wording::WITHHELD.to_string(), |w| wording::count(w.patients))
+        };
+        let widest = (0..=last).map(|week| SMALL.width(&patients(week))).fold(0.0, f64::max);
+        let step = self.x.at(every as f64) - self.x.at(0.0);
+        let every = if widest + 3.0 > step { 2 * every } else { every };
+        for week in (0..=last).step_by(every) {
+            let at = (self.x.at(f64::from(week)), self.bottom + 48.0);
+            pen.text(at, &patients(week), SMALL, GREY, Align::Middle)?;
+        }
+        Ok(())
     }
 
     fn observed_band(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
