@@ -2,8 +2,24 @@
 
 use super::pen::Face;
 
-/// Breaks a text into lines no wider than `width`; a single longer word stands alone.
+/// Breaks a text into as few lines as `width` allows, of much the same length; a single longer word stands alone.
 pub(super) fn lines(text: &str, face: Face, width: f64) -> Vec<String> {
+    let fewest = filled(text, face, width);
+    let mut even = fewest.clone();
+    let mut narrower = width;
+    while fewest.len() > 1 && narrower > 0.5 * width {
+        narrower -= 0.05 * width;
+        let tried = filled(text, face, narrower);
+        if tried.len() > fewest.len() || tried.iter().any(|line| face.width(line) > width) {
+            break;
+        }
+        even = tried;
+    }
+    even
+}
+
+/// Breaks a text into lines, each filled up to `width`.
+fn filled(text: &str, face: Face, width: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split(' ').filter(|word| !word.is_empty()) {
         match lines.last_mut() {
@@ -53,5 +69,14 @@ mod tests {
         assert!(broken.len() > 2);
         assert_eq!(broken.join(" "), "one two three four five six seven");
         assert!(broken.iter().all(|line| face.width(line) <= 60.0));
+    }
+
+    #[test]
+    fn no_word_is_left_alone_on_the_last_line() {
+        let face = Face::plain(12.0);
+        let text = "one two three four five six";
+        let width = face.width("one two three four five") + 1.0;
+        assert_eq!(filled(text, face, width), ["one two three four five", "six"]);
+        assert_eq!(lines(text, face, width), ["one two three", "four five six"]);
     }
 }
