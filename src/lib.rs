@@ -17,3 +17,7 @@ pub mod visits;
 
 pub mod episodes;
 pub mod readings;
+
+pub mod findings;
+
+pub mod report;

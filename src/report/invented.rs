@@ -56,23 +56,40 @@ pub fn rules() -> Rules {
         reject_limit: 0.05,
         thresholds: vec![
             threshold("Pain 0-10", "minimal important change 2 points", "Ostelo 2008, Spine 33:90-4", "V"),
-            threshold("Pain 0-10", "reliable change 2.83 points", "1.96 × √2 × SEM 1.02, Childs 2005, Spine 30:1331-4", "C"),
-            threshold("Oswestry Disability Index", "minimal important change 10 percentage points", "Ostelo 2008, Spine 33:90-4", "V"),
+            threshold(
+                "Pain 0-10",
+                "reliable change 2.83 points",
+                "1.96 × √2 × SEM 1.02, Childs 2005, Spine 30:1331-4",
+                "C",
+            ),
+            threshold(
+                "Oswestry Disability Index",
+                "minimal important change 10 percentage points",
+                "Ostelo 2008, Spine 33:90-4",
+                "V",
+            ),
         ],
     }
 }
 
 /// The invented bulletin.
 pub fn bulletin() -> Bulletin {
-    let quarters: Vec<Quarter> =
-        [(2025, 3), (2025, 4), (2026, 1), (2026, 2), (2026, 3)].iter().filter_map(|&(y, q)| Quarter::new(y, q)).collect();
+    let quarters: Vec<Quarter> = [(2025, 3), (2025, 4), (2026, 1), (2026, 2), (2026, 3)]
+        .iter()
+        .filter_map(|&(y, q)| Quarter::new(y, q))
+        .collect();
     let full = |key: &str, title: &str, region, due: u32, outcomes| ConditionFindings {
         key: key.into(),
         title: title.into(),
         region,
         episodes_started: Shown::Value(due + due / 7),
         episodes_due: Shown::Value(due),
-        onset_mix: [Shown::Value(due / 9), Shown::Value(due / 6), Shown::Value(due * 2 / 3), Shown::Value(due - due / 9 - due / 6 - due * 2 / 3)],
+        onset_mix: [
+            Shown::Value(due / 9),
+            Shown::Value(due / 6),
+            Shown::Value(due * 2 / 3),
+            Shown::Value(due - due / 9 - due / 6 - due * 2 / 3),
+        ],
         outcomes,
     };
     let fitted = |course: &Course| CurveOutcome::Fitted(curve(course));
@@ -81,7 +98,8 @@ pub fn bulletin() -> Bulletin {
         outcome(&DISABILITY, 412, &quarters, fitted(&DISABILITY), None),
     ];
     let neck_pain = Course { key: "pain_nrs_arm", title: "Pain 0-10, arm", start: 5.9, plateau: 3.9, ..PAIN };
-    let why = "the weekly means fall at once and then stay level, so any half-time under a week fits as well as any other";
+    let why =
+        "the weekly means fall at once and then stay level, so any half-time under a week fits as well as any other";
     let neck = vec![outcome(&neck_pain, 131, &quarters, CurveOutcome::NotIdentifiable(why.into()), None)];
     let stenosis_pain = Course { key: "pain_nrs_leg", title: "Pain 0-10, leg", start: 6.0, plateau: 4.6, ..PAIN };
     let stenosis = vec![outcome(&stenosis_pain, 38, &quarters, CurveOutcome::TooFewWeeks, None)];
@@ -93,7 +111,13 @@ pub fn bulletin() -> Bulletin {
         withhold_up_to: 4,
         audience: "internal",
         conditions: vec![
-            full("lumbar_disc_radicular", "Lumbar disc disorder or sciatica with leg pain", Region::Lumbar, 412, low_back),
+            full(
+                "lumbar_disc_radicular",
+                "Lumbar disc disorder or sciatica with leg pain",
+                Region::Lumbar,
+                412,
+                low_back,
+            ),
             full("cervical_radicular", "Neck pain with radiating arm symptoms", Region::Cervical, 131, neck),
             full("lumbar_stenosis", "Lumbar spinal stenosis", Region::Lumbar, 38, stenosis),
             ConditionFindings {
@@ -171,7 +195,10 @@ fn outcome(
                 with_outcome: may(with, is_small),
                 responders: may((f64::from(with) * rate) as u32, is_small),
                 baseline_too_low: may(due / 14, is_small || due / 14 < 5),
-                rate: may(Estimate { value: rate, low: (rate - half).max(0.0), high: (rate + half).min(1.0) }, is_small),
+                rate: may(
+                    Estimate { value: rate, low: (rate - half).max(0.0), high: (rate + half).min(1.0) },
+                    is_small,
+                ),
                 worst_case: may(rate * share, is_small),
                 best_case: may(rate * share + 1.0 - share, is_small),
             });
@@ -179,11 +206,18 @@ fn outcome(
     };
     add(Period::All, None, due, 0.0, 0.82);
     for (position, site) in SITES.into_iter().enumerate() {
-        let (share, drift) = [(0.88, 0.0), (0.9, 0.04), (0.85, 0.17), (0.81, -0.05), (0.58, 0.02), (0.8, -0.1)][position];
+        let (share, drift) =
+            [(0.88, 0.0), (0.9, 0.04), (0.85, 0.17), (0.81, -0.05), (0.58, 0.02), (0.8, -0.1)][position];
         add(Period::All, Some(site), [110, 84, 68, 79, 66, 5][position] * due / 412, drift, share);
     }
     for (position, &quarter) in quarters.iter().enumerate() {
-        add(Period::Quarter(quarter), None, due * (17 + position as u32) / 100, [-0.06, 0.0, 0.02, 0.01, 0.05][position], 0.82);
+        add(
+            Period::Quarter(quarter),
+            None,
+            due * (17 + position as u32) / 100,
+            [-0.06, 0.0, 0.02, 0.01, 0.05][position],
+            0.82,
+        );
     }
     let fall = |t: f64| course.plateau + (course.start - course.plateau) * (-t / 4.2_f64).exp();
     let weeks = if due < 50 { 4 } else { 13 };
@@ -300,12 +334,24 @@ fn data_quality() -> DataQuality {
             reason("exports/dunnock-hill.csv", "is_patient", "left out by the filter on is_patient", 151, 2),
         ],
         blanked: vec![reason("exports/brindleford.csv.gz", "NRS", "the score is off its scale of 0 to 10", 12, 77)],
-        disagreements: vec![reason("exports/brindleford.csv.gz", "", "two rows of one visit with different values", 9, 310)],
-        dropped: vec![("exports/alderwick-2025.csv".into(), "Name".into()), ("exports/alderwick-2025.csv".into(), "Bemerkung".into())],
+        disagreements: vec![reason(
+            "exports/brindleford.csv.gz",
+            "",
+            "two rows of one visit with different values",
+            9,
+            310,
+        )],
+        dropped: vec![
+            ("exports/alderwick-2025.csv".into(), "Name".into()),
+            ("exports/alderwick-2025.csv".into(), "Bemerkung".into()),
+        ],
         unmapped: vec![("exports/eastlow.csv".into(), "Room".into())],
         calendar_files: 6,
         offset_files: 1,
-        warnings: vec![("pull above 60 % of body weight, lumbar".into(), 14), ("session longer than 30 min, lumbar".into(), 6)],
+        warnings: vec![
+            ("pull above 60 % of body weight, lumbar".into(), 14),
+            ("session longer than 30 min, lumbar".into(), 6),
+        ],
         episode_notes: vec![
             ("episodes with visits at two sites".into(), 11),
             ("episodes of two regions at one time".into(), 7),

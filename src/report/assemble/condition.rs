@@ -4,9 +4,7 @@ use super::by::{quarter_parts, sheet as sheet_by, site_parts};
 use super::drawings;
 use super::edition::Edition;
 use super::index::with_withheld;
-use super::pick::{
-    cell, cell_of_two, change_cell, change_row, count, rate_cell, responder_row, shown,
-};
+use super::pick::{cell, cell_of_two, change_cell, change_row, count, rate_cell, responder_row, shown};
 use crate::findings::bulletin::{ConditionFindings, CurveOutcome, OutcomeFindings, Period};
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, Cell, ConditionPage, PlacedFigure, Row, Section, Sheet};
@@ -82,8 +80,13 @@ impl Page<'_> {
                     format!("{} ({})", wording::decimal(mean, places), wording::decimal(sd, places))
                 };
                 let cells = if outcome.ordinal {
-                    vec![count(&row.episodes), Cell::from(results::NOT_AVERAGED), Cell::from(results::NOT_AVERAGED),
-                        Cell::from(results::NOT_AVERAGED), Cell::from(results::NOT_AVERAGED)]
+                    vec![
+                        count(&row.episodes),
+                        Cell::from(results::NOT_AVERAGED),
+                        Cell::from(results::NOT_AVERAGED),
+                        Cell::from(results::NOT_AVERAGED),
+                        Cell::from(results::NOT_AVERAGED),
+                    ]
                 } else {
                     vec![
                         count(&row.episodes),
@@ -220,8 +223,7 @@ fn responder_sheet(outcome: &OutcomeFindings, period: &Period) -> Sheet {
 fn curve_in_words(outcome: &OutcomeFindings) -> Row {
     match &outcome.curve {
         CurveOutcome::Fitted(curve) => {
-            let mut text =
-                results::curve(&curve.start, &curve.plateau, &curve.half_time_days, outcome.decimals);
+            let mut text = results::curve(&curve.start, &curve.plateau, &curve.half_time_days, outcome.decimals);
             if let Some(day) = &curve.day_of_important_change {
                 text.push(' ');
                 text.push_str(&results::day_of_important_change(day));

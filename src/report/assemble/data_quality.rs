@@ -31,13 +31,7 @@ pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPag
         columns: columns(&data.dropped, &data.unmapped),
         dates: dates(u64::from(data.calendar_files), u64::from(data.offset_files)),
         completeness: completeness(edition, &mut figures)?,
-        episodes: counts(
-            "episodes",
-            headings::EPISODES,
-            None,
-            quality::NO_EPISODE_NOTE,
-            &data.episode_notes,
-        ),
+        episodes: counts("episodes", headings::EPISODES, None, quality::NO_EPISODE_NOTE, &data.episode_notes),
         plausibility: counts(
             "plausibility",
             headings::PLAUSIBILITY,
@@ -102,16 +96,9 @@ fn whole(files: &[FileAccount]) -> FileAccount {
 }
 
 fn account_cells(file: &FileAccount) -> Vec<Cell> {
-    [
-        file.rows_read,
-        file.rows_kept,
-        file.rows_duplicate,
-        file.rows_rejected,
-        file.rows_left_out,
-        file.cells_blanked,
-    ]
-    .map(|n| Cell::Text(wording::count(n)))
-    .to_vec()
+    [file.rows_read, file.rows_kept, file.rows_duplicate, file.rows_rejected, file.rows_left_out, file.cells_blanked]
+        .map(|n| Cell::Text(wording::count(n)))
+        .to_vec()
 }
 
 fn reasons(id: &'static str, heading: &str, intro: &str, none: &str, counts: &[ReasonCount]) -> Section {
@@ -147,8 +134,7 @@ fn columns(dropped: &[(String, String)], unmapped: &[(String, String)]) -> Secti
         if list.is_empty() {
             continue;
         }
-        let mut sheet =
-            Sheet::new(caption, quality::FILE, &[quality::COLUMN]).with_words_in(&[quality::COLUMN]);
+        let mut sheet = Sheet::new(caption, quality::FILE, &[quality::COLUMN]).with_words_in(&[quality::COLUMN]);
         for (file, column) in list {
             sheet.row(file.as_str(), vec![Cell::Text(column.clone())]);
         }
@@ -179,13 +165,7 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
     Ok(section)
 }
 
-fn counts(
-    id: &'static str,
-    heading: &str,
-    intro: Option<&str>,
-    none: &str,
-    counts: &[(String, u64)],
-) -> Section {
+fn counts(id: &'static str, heading: &str, intro: Option<&str>, none: &str, counts: &[(String, u64)]) -> Section {
     let mut section = Section::new(id, heading);
     if counts.is_empty() {
         section.say(none);

@@ -23,12 +23,8 @@ pub(super) fn course(edition: &Edition<'_>, condition: &ConditionFindings, outco
         CurveOutcome::NotIdentifiable(_) | CurveOutcome::TooFewWeeks => None,
     };
     let title = match curve {
-        Some(c) => {
-            words::course_title(&outcome.title, c.start.value, c.plateau.value, c.half_time_days.value, places)
-        }
-        None => {
-            words::course_title_without_curve(&outcome.title, first.mean.value, last.mean.value, last.week, places)
-        }
+        Some(c) => words::course_title(&outcome.title, c.start.value, c.plateau.value, c.half_time_days.value, places),
+        None => words::course_title_without_curve(&outcome.title, first.mean.value, last.mean.value, last.week, places),
     };
     let cited = outcome.natural_course.as_ref().map(|n| n.citation.as_str());
     let text = FigureText {
@@ -175,11 +171,7 @@ pub(super) fn distribution(edition: &Edition<'_>, condition: &ConditionFindings,
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "distribution"),
         title: words::distribution_title(typical, unit, places),
-        subtitle: words::of_measure(
-            &condition.title,
-            &results::within(&outcome.title),
-            &results::period(&Period::All),
-        ),
+        subtitle: words::of_measure(&condition.title, &results::within(&outcome.title), &results::period(&Period::All)),
         source: edition.source(None),
     };
     let patients = change_row(outcome, &Period::All, None).and_then(|row| shown(&row.episodes)).map(u64::from);
@@ -212,11 +204,7 @@ pub(super) fn completeness(edition: &Edition<'_>, condition: &ConditionFindings,
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "completeness"),
         title,
-        subtitle: words::of_measure(
-            &condition.title,
-            &results::within(&outcome.title),
-            &results::period(&Period::All),
-        ),
+        subtitle: words::of_measure(&condition.title, &results::within(&outcome.title), &results::period(&Period::All)),
         source: edition.source(None),
     };
     completeness_by_site(&text, &CompletenessBySite { sites }).map(Some)

@@ -1,6 +1,6 @@
 //! What all pages of one bulletin have in common: names of files, links, the period.
 
-use super::Rules;
+use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::report::figures::ScoreAxis;
 use crate::report::pages::{PageLink, Surround};

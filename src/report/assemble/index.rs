@@ -3,8 +3,8 @@
 use super::drawings;
 use super::edition::{Edition, INDEX_FILE};
 use super::pick::{
-    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, rate_cell, responder_row,
-    shown, worst_to_best_cell,
+    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, rate_cell, responder_row, shown,
+    worst_to_best_cell,
 };
 use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings, Period, Shown};
 use crate::report::figures::{Figure, FigureError};
@@ -46,8 +46,7 @@ fn responder_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Optio
         let row = responder_row(outcome, &period, None, key)?;
         let (rate, worst, best) = (shown(&row.rate)?, shown(&row.worst_case)?, shown(&row.best_case)?);
         let (with, of) = (shown(&row.with_outcome)?, shown(&row.episodes)?);
-        let lead =
-            results::responder_lead(&condition.title, &outcome.title, &results::reached(key, label), &rate);
+        let lead = results::responder_lead(&condition.title, &outcome.title, &results::reached(key, label), &rate);
         let note = results::responder_note(
             &results::period(&period),
             &wording::count(u64::from(with)),
@@ -110,10 +109,7 @@ fn conditions(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sectio
             section.add_with_note(Block::Figure(placed), results::ONE_SD);
             figures.push(figure);
         }
-        section.add(Block::Link {
-            text: results::more_on(&condition.title),
-            href: edition.condition_file(condition),
-        });
+        section.add(Block::Link { text: results::more_on(&condition.title), href: edition.condition_file(condition) });
     }
     Ok(section)
 }

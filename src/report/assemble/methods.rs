@@ -8,9 +8,8 @@ use crate::report::wording::{headings, notice, results};
 pub(super) fn methods_page(edition: &Edition<'_>) -> MethodsPage {
     let rules = edition.rules;
     let mut sections: Vec<Section> = vec![explained(methods::rows(rules.reject_limit))];
-    sections.extend(
-        methods::readings(rules.gap_days, rules.baseline_days, rules.endpoint_days).into_iter().map(explained),
-    );
+    sections
+        .extend(methods::readings(rules.gap_days, rules.baseline_days, rules.endpoint_days).into_iter().map(explained));
     if !rules.thresholds.is_empty() {
         sections.push(thresholds(edition));
     }

@@ -8,6 +8,7 @@ mod edition;
 mod index;
 mod methods;
 mod pick;
+mod rules;
 #[cfg(test)]
 mod tests;
 
@@ -20,33 +21,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
-/// The rules behind the findings, for the methods page.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Rules {
-    /// A longer gap between treated visits, in days, starts a new episode.
-    pub gap_days: i32,
-    /// First and last day of the baseline window, counted from the first treated visit.
-    pub baseline_days: (i32, i32),
-    /// First and last day of the endpoint window.
-    pub endpoint_days: (i32, i32),
-    /// Share of rejected rows, 0 to 1, above which a run ends with a warning.
-    pub reject_limit: f64,
-    /// Ranges and thresholds of the measures in use, with their sources.
-    pub thresholds: Vec<Threshold>,
-}
-
-/// A value of the registry with its source.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Threshold {
-    /// The measure.
-    pub measure: String,
-    /// What the value is, with the value.
-    pub value: String,
-    /// Where it comes from.
-    pub source: String,
-    /// How the source was read: V, V2, M, C, D or G.
-    pub mark: String,
-}
+pub use rules::{Rules, Threshold};
 
 /// Why a report could not be written.
 #[derive(Debug, Error)]

@@ -1,8 +1,6 @@
 //! Finding the row a sentence is about, and turning what may be shown into cells.
 
-use crate::findings::bulletin::{
-    ChangeRow, CompletenessRow, Estimate, OutcomeFindings, Period, ResponderRow, Shown,
-};
+use crate::findings::bulletin::{ChangeRow, CompletenessRow, Estimate, OutcomeFindings, Period, ResponderRow, Shown};
 use crate::report::pages::Cell;
 use crate::report::wording;
 
@@ -24,11 +22,7 @@ pub(super) fn cell<T: Copy>(value: &Shown<T>, print: impl FnOnce(T) -> String) -
 }
 
 /// A cell made of two values; withheld when either is.
-pub(super) fn cell_of_two<A: Copy, B: Copy>(
-    a: &Shown<A>,
-    b: &Shown<B>,
-    print: impl FnOnce(A, B) -> String,
-) -> Cell {
+pub(super) fn cell_of_two<A: Copy, B: Copy>(a: &Shown<A>, b: &Shown<B>, print: impl FnOnce(A, B) -> String) -> Cell {
     match (a, b) {
         (Shown::Value(a), Shown::Value(b)) => Cell::Text(print(*a, *b)),
         (Shown::Withheld, _) | (_, Shown::Withheld) => Cell::Withheld,
@@ -58,9 +52,7 @@ pub(super) fn rate_cell(value: &Shown<Estimate>) -> Cell {
 }
 
 pub(super) fn worst_to_best_cell(row: &ResponderRow) -> Cell {
-    cell_of_two(&row.worst_case, &row.best_case, |worst, best| {
-        wording::results::between(worst, best)
-    })
+    cell_of_two(&row.worst_case, &row.best_case, |worst, best| wording::results::between(worst, best))
 }
 
 pub(super) fn change_row<'o>(

@@ -61,13 +61,7 @@ pub fn distribution_of_change(text: &FigureText, data: &DistributionOfChange) ->
     })
 }
 
-fn axes(
-    pen: &Pen<'_, '_>,
-    x: &Scale,
-    y: &Scale,
-    data: &DistributionOfChange,
-    bottom: f64,
-) -> Result<(), FigureError> {
+fn axes(pen: &Pen<'_, '_>, x: &Scale, y: &Scale, data: &DistributionOfChange, bottom: f64) -> Result<(), FigureError> {
     for tick in y.ticks(5) {
         pen.line(&[(LEFT, y.at(tick)), (RIGHT, y.at(tick))], RULE, 0.7)?;
         pen.text((LEFT - 8.0, y.at(tick)), &wording::percent(tick), SMALL, GREY, Align::Right)?;
@@ -82,13 +76,7 @@ fn axes(
     pen.text(((LEFT + RIGHT) / 2.0, bottom + 32.0), &words::improvement_axis(&data.axis), SMALL, GREY, Align::Middle)
 }
 
-fn marks(
-    pen: &Pen<'_, '_>,
-    x: &Scale,
-    y: &Scale,
-    data: &DistributionOfChange,
-    top: f64,
-) -> Result<(), FigureError> {
+fn marks(pen: &Pen<'_, '_>, x: &Scale, y: &Scale, data: &DistributionOfChange, top: f64) -> Result<(), FigureError> {
     let zero = x.at(0.0);
     pen.line(&[(zero, y.at(0.0)), (zero, top - 6.0)], GREY, 0.8)?;
     pen.text((zero - 4.0, top - 14.0), words::NO_CHANGE, SMALL, GREY, Align::Middle)?;

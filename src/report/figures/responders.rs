@@ -36,8 +36,7 @@ const BELOW_LABEL: f64 = 48.0;
 
 /// Draws the responders.
 pub fn responders(text: &FigureText, data: &Responders) -> Result<Figure, FigureError> {
-    let labels: Vec<Vec<String>> =
-        data.definitions.iter().map(|d| lines(&d.label, LABEL, WIDTH - NUMBERS)).collect();
+    let labels: Vec<Vec<String>> = data.definitions.iter().map(|d| lines(&d.label, LABEL, WIDTH - NUMBERS)).collect();
     let row_height = |label: &Vec<String>| label.len() as f64 * LABEL.line_height() + BELOW_LABEL;
     let rows_height: f64 = labels.iter().map(row_height).sum();
     framed(text, &words::describe_responders(data), 16.0 + rows_height + 34.0, |pen, top| {

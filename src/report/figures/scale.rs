@@ -61,10 +61,7 @@ pub(super) fn round_domain(values: impl Iterator<Item = f64>, wanted: usize, lim
         return if limits.0.is_finite() && limits.1.is_finite() { limits } else { (0.0, 1.0) };
     }
     let step = round_step((high - low).max(1e-6) / wanted.max(1) as f64);
-    (
-        ((low / step).floor() * step).max(limits.0),
-        ((high / step).ceil() * step).min(limits.1),
-    )
+    (((low / step).floor() * step).max(limits.0), ((high / step).ceil() * step).min(limits.1))
 }
 
 /// Decimals needed to tell the ticks apart.

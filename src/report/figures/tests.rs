@@ -24,7 +24,8 @@ fn axis() -> ScoreAxis {
 }
 
 fn course() -> WeeklyCourse {
-    let week = |week, mean| Week { week, patients: 1400 - 100 * u64::from(week), mean, low: mean - 2.0, high: mean + 2.0 };
+    let week =
+        |week, mean| Week { week, patients: 1400 - 100 * u64::from(week), mean, low: mean - 2.0, high: mean + 2.0 };
     WeeklyCourse {
         axis: axis(),
         weeks: vec![week(0, 44.0), week(1, 38.0), week(2, 33.5), week(4, 29.0), week(6, 27.0)],

@@ -124,7 +124,13 @@ impl<'d> Plot<'d> {
             pen.text((LEFT - 8.0, y), &wording::decimal(tick, decimals), SMALL, GREY, Align::Right)?;
         }
         let last = self.x.domain().1.floor() as u32;
-        let every = if last > 16 { 4 } else if last > 13 { 2 } else { 1 };
+        let every = if last > 16 {
+            4
+        } else if last > 13 {
+            2
+        } else {
+            1
+        };
         for week in (0..=last).step_by(every) {
             let x = self.x.at(f64::from(week));
             pen.line(&[(x, bottom), (x, bottom + 4.0)], GREY, 0.8)?;
@@ -173,12 +179,8 @@ impl<'d> Plot<'d> {
 
     fn curve(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
         let Some(curve) = &self.data.curve else { return Ok(()) };
-        let line: Vec<_> = curve
-            .points
-            .iter()
-            .filter(|p| self.x.holds(p.0))
-            .map(|p| (self.x.at(p.0), self.y.at(p.1)))
-            .collect();
+        let line: Vec<_> =
+            curve.points.iter().filter(|p| self.x.holds(p.0)).map(|p| (self.x.at(p.0), self.y.at(p.1))).collect();
         pen.line(&line, TEAL, 2.2)?;
         let plateau = self.y.at(curve.plateau);
         pen.dashes(&[(LEFT, plateau), (RIGHT + 6.0, plateau)], TEAL, 1.0, 3.0, 3.0)?;

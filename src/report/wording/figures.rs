@@ -206,9 +206,10 @@ pub fn describe_weekly_course(data: &WeeklyCourse) -> String {
     }
     if let Some(cohort) = &data.natural_course {
         said.push_str(&format!("{}: ", cohort.label));
-        let points = cohort.points.iter().map(|p| {
-            format!("week {} {}", decimal(p.week, 0), with_interval(p.mean, p.low, p.high, places))
-        });
+        let points = cohort
+            .points
+            .iter()
+            .map(|p| format!("week {} {}", decimal(p.week, 0), with_interval(p.mean, p.low, p.high, places)));
         said.push_str(&points.collect::<Vec<_>>().join("; "));
         said.push('.');
     }
@@ -273,13 +274,7 @@ pub fn describe_completeness(data: &CompletenessBySite) -> String {
 /// Text alternative of the row accounts.
 pub fn describe_accounts(data: &RowAccounts) -> String {
     let rows = data.files.iter().map(|f| {
-        format!(
-            "{}: {} kept, {} duplicate, {} rejected.",
-            f.file,
-            count(f.kept),
-            count(f.duplicate),
-            count(f.rejected)
-        )
+        format!("{}: {} kept, {} duplicate, {} rejected.", f.file, count(f.kept), count(f.duplicate), count(f.rejected))
     });
     rows.collect::<Vec<_>>().join(" ")
 }

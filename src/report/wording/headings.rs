@@ -86,7 +86,8 @@ pub const AGAINST_COLUMNS: [&str; 6] = [
 pub const COMPLETENESS_COLUMNS: [&str; 4] =
     ["due", "with baseline", "with baseline and endpoint", "responded, worst to best case"];
 /// Columns of the onset mix.
-pub const ONSET_COLUMNS: [&str; 4] = ["acute, under 6 weeks", "subacute, 6 to 12", "persistent, over 12", "not recorded"];
+pub const ONSET_COLUMNS: [&str; 4] =
+    ["acute, under 6 weeks", "subacute, 6 to 12", "persistent, over 12", "not recorded"];
 /// Columns of the accounts.
 pub const ACCOUNT_COLUMNS: [&str; 6] =
     ["read", "kept", "duplicate", "rejected", "of these left out by a filter", "cells blanked"];

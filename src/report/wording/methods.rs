@@ -20,6 +20,23 @@ pub const THRESHOLDS_INTRO: &str = "Each value keeps its source. A group can set
 pub const MARKS: &str = "V read in the source itself; V2 read in another text that cites it; M from memory, check \
      before relying on it; C computed from other values; D a design choice; G set by the group.";
 
+/// A measure's range.
+pub fn range(low: f64, high: f64, unit: &str, is_lower_better: bool) -> String {
+    let direction = super::figures::direction(is_lower_better);
+    format!("{low} to {high} {unit}").trim_end().to_string() + ", " + direction
+}
+
+/// A definition that holds for patients with radiculopathy.
+pub fn with_radiculopathy(definition: &str) -> String {
+    format!("With radiculopathy: {definition}")
+}
+
+/// The reliable-change limit.
+pub fn reliable_change(limit: f64, sem: f64, unit: &str) -> String {
+    let limit = super::decimal(limit, 2);
+    format!("Reliable change: more than {limit} {unit} = 1.96 × √2 × {sem}, the standard error of measurement")
+}
+
 /// From visits to readings.
 pub fn readings(gap_days: i32, baseline: (i32, i32), endpoint: (i32, i32)) -> Vec<Explanation> {
     vec![
@@ -66,8 +83,10 @@ pub fn results() -> Vec<Explanation> {
         explain(
             "change",
             "Change",
-            &["Mean of endpoint − baseline over the episodes that have both, with Student's t interval. Effect size: the \
-               mean improvement divided by the standard deviation of the baseline. Scales of words are never averaged."],
+            &[
+                "Mean of endpoint − baseline over the episodes that have both, with Student's t interval. Effect size: the \
+               mean improvement divided by the standard deviation of the baseline. Scales of words are never averaged.",
+            ],
         ),
         explain(
             "responders",
@@ -96,8 +115,10 @@ pub fn results() -> Vec<Explanation> {
         explain(
             "quarters",
             "Two quarters compared",
-            &["Difference of mean changes with Welch's interval; difference of rates with Newcombe's. Neither allows for \
-               who was treated."],
+            &[
+                "Difference of mean changes with Welch's interval; difference of rates with Newcombe's. Neither allows for \
+               who was treated.",
+            ],
         ),
     ]
 }

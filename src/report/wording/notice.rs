@@ -42,9 +42,7 @@ pub fn small_cells(up_to: u32, audience: &str) -> String {
 
 /// Beside each sheet that holds a dash.
 pub fn withheld_note(up_to: u32) -> String {
-    format!(
-        "– withheld: {up_to} or fewer patients, or a number that would give such a one away."
-    )
+    format!("– withheld: {up_to} or fewer patients, or a number that would give such a one away.")
 }
 
 /// In the foot of each page: what made it.
@@ -66,8 +64,15 @@ mod tests {
     #[test]
     fn the_notice_names_what_the_evidence_says() {
         let notice = NOTICE.join(" ");
-        for part in ["no comparison group", "32 randomised trials", "NG59", "together with other care",
-            "contraindications", "not a medical device", "advises no"] {
+        for part in [
+            "no comparison group",
+            "32 randomised trials",
+            "NG59",
+            "together with other care",
+            "contraindications",
+            "not a medical device",
+            "advises no",
+        ] {
             assert!(notice.contains(part), "{part}");
         }
     }

@@ -31,11 +31,7 @@ pub fn decimal(value: f64, places: usize) -> String {
 pub fn signed(value: f64, places: usize) -> String {
     let text = decimal(value, places);
     let is_zero = text.chars().all(|c| c == '0' || c == '.');
-    if value > 0.0 && value.is_finite() && !is_zero {
-        format!("+{text}")
-    } else {
-        text
-    }
+    if value > 0.0 && value.is_finite() && !is_zero { format!("+{text}") } else { text }
 }
 
 /// A share of 0 to 1 as whole percent: `62 %`; `<1 %` and `>99 %` rather than a false 0 or 100.
@@ -63,22 +59,12 @@ pub fn with_interval(value: f64, low: f64, high: f64, places: usize) -> String {
 
 /// `+x (95 % CI +a to +b)`: a change with its interval.
 pub fn signed_with_interval(value: f64, low: f64, high: f64, places: usize) -> String {
-    format!(
-        "{} (95\u{a0}% CI {} to {})",
-        signed(value, places),
-        signed(low, places),
-        signed(high, places)
-    )
+    format!("{} (95\u{a0}% CI {} to {})", signed(value, places), signed(low, places), signed(high, places))
 }
 
 /// `62 % (95 % CI 56 to 67)`, from shares of 0 to 1.
 pub fn percent_with_interval(share: f64, low: f64, high: f64) -> String {
-    format!(
-        "{} (95\u{a0}% CI {} to {})",
-        percent(share),
-        percent_figure(low),
-        percent_figure(high)
-    )
+    format!("{} (95\u{a0}% CI {} to {})", percent(share), percent_figure(low), percent_figure(high))
 }
 
 /// A noun with its count: `1 row`, `1,234 rows`.
@@ -143,10 +129,7 @@ mod tests {
     #[test]
     fn intervals_say_their_level() {
         assert_eq!(with_interval(4.06, 3.2, 5.0, 1), "4.1 (95\u{a0}% CI 3.2 to 5.0)");
-        assert_eq!(
-            signed_with_interval(-2.0, -4.5, 0.5, 1),
-            "−2.0 (95\u{a0}% CI −4.5 to +0.5)"
-        );
+        assert_eq!(signed_with_interval(-2.0, -4.5, 0.5, 1), "−2.0 (95\u{a0}% CI −4.5 to +0.5)");
         assert_eq!(percent_with_interval(0.62, 0.56, 0.674), "62\u{a0}% (95\u{a0}% CI 56 to 67)");
     }
 

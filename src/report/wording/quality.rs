@@ -84,7 +84,10 @@ pub fn dates(calendar_files: u64, offset_files: u64) -> Vec<String> {
             if offset_files == 1 { "gives" } else { "give" }
         ));
     }
-    said.push("The pages and sheets of this bulletin hold no date of a visit. The restricted part of the output does.".to_string());
+    said.push(
+        "The pages and sheets of this bulletin hold no date of a visit. The restricted part of the output does."
+            .to_string(),
+    );
     said
 }
 

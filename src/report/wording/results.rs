@@ -310,7 +310,9 @@ pub fn of_outcome(measure: &str, period: &str) -> String {
 /// Beside a condition's line: how many stand behind it.
 pub fn both_readings(period: &str, episodes: Option<u64>) -> String {
     match episodes {
-        Some(n) => format!("{}: {} with baseline and endpoint.", capital(period), super::counted(n, "episode", "episodes")),
+        Some(n) => {
+            format!("{}: {} with baseline and endpoint.", capital(period), super::counted(n, "episode", "episodes"))
+        }
         None => format!("{}.", capital(period)),
     }
 }
