@@ -1,0 +1,59 @@
+//! Sheets of an outcome by site and by quarter.
+
+use super::edition::Edition;
+use super::pick::{
+    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, rate_cell, responder_row,
+    worst_to_best_cell,
+};
+use crate::findings::bulletin::{OutcomeFindings, Period};
+use crate::report::pages::{Cell, Sheet};
+use crate::report::wording::{self, headings, results};
+
+/// What a row is about: its label, period and site.
+pub(super) type Part = (String, Period, Option<String>);
+
+/// One part a site, over everything.
+pub(super) fn site_parts(edition: &Edition<'_>) -> Vec<Part> {
+    edition.bulletin.sites.iter().map(|site| (site.clone(), Period::All, Some(site.clone()))).collect()
+}
+
+/// One part a quarter, the whole group.
+pub(super) fn quarter_parts(edition: &Edition<'_>) -> Vec<Part> {
+    edition
+        .bulletin
+        .quarters
+        .iter()
+        .map(|&quarter| (results::quarter_short(quarter), Period::Quarter(quarter), None))
+        .collect()
+}
+
+/// The sheet of an outcome, one row a part and one for the whole.
+pub(super) fn sheet(outcome: &OutcomeFindings, caption: String, corner: &str, parts: &[Part]) -> Sheet {
+    let mut sheet = Sheet::new(caption, corner, &headings::BY_COLUMNS);
+    for (label, period, site) in parts {
+        sheet.row(label.as_str(), cells(outcome, period, site.as_deref()));
+    }
+    sheet.total(results::WHOLE_GROUP, cells(outcome, &Period::All, None));
+    sheet
+}
+
+fn cells(outcome: &OutcomeFindings, period: &Period, site: Option<&str>) -> Vec<Cell> {
+    let completeness = completeness_row(outcome, period, site);
+    let change = change_row(outcome, period, site);
+    let responders = leading_definition(outcome).and_then(|(key, _)| responder_row(outcome, period, site, key));
+    vec![
+        completeness.map_or(Cell::Missing, |row| count(&row.episodes)),
+        completeness.map_or(Cell::Missing, |row| {
+            cell_of_two(&row.with_endpoint, &row.share, |n, share| {
+                format!("{} ({})", wording::count(u64::from(n)), wording::percent(share))
+            })
+        }),
+        match change {
+            Some(_) if outcome.ordinal => Cell::from(results::NOT_AVERAGED),
+            Some(row) => change_cell(&row.change, outcome.decimals),
+            None => Cell::Missing,
+        },
+        responders.map_or(Cell::Missing, |row| rate_cell(&row.rate)),
+        responders.map_or(Cell::Missing, worst_to_best_cell),
+    ]
+}

@@ -1,0 +1,241 @@
+//! Findings -> the page of a condition.
+
+use super::by::{quarter_parts, sheet as sheet_by, site_parts};
+use super::drawings;
+use super::edition::Edition;
+use super::index::with_withheld;
+use super::pick::{cell, cell_of_two, change_cell, change_row, count, rate_cell, responder_row, shown};
+use crate::findings::bulletin::{ConditionFindings, CurveOutcome, OutcomeFindings, Period};
+use crate::report::figures::{Figure, FigureError};
+use crate::report::pages::{Block, Cell, ConditionPage, PlacedFigure, Row, Section, Sheet};
+use crate::report::wording::{self, figures as words, headings, results};
+
+const UP: &str = "../";
+
+struct Page<'p> {
+    edition: &'p Edition<'p>,
+    condition: &'p ConditionFindings,
+    figures: Vec<Figure>,
+}
+
+pub(super) fn condition_page(
+    edition: &Edition<'_>,
+    condition: &ConditionFindings,
+) -> Result<(ConditionPage, Vec<Figure>), FigureError> {
+    let mut page = Page { edition, condition, figures: Vec::new() };
+    let finished = ConditionPage {
+        around: edition.around(&condition.title, &edition.condition_file(condition), UP),
+        opening_heading: headings::WHO,
+        opening: page.opening(),
+        change: page.change(),
+        responders: page.responders()?,
+        course: page.course()?,
+        distribution: page.distribution()?,
+        sites: page.sites()?,
+        quarters: page.quarters()?,
+    };
+    Ok((finished, page.figures))
+}
+
+impl Page<'_> {
+    fn place(&mut self, section: &mut Section, figure: Option<Figure>, caption: &str, notes: Vec<String>) {
+        let Some(figure) = figure else { return };
+        section.rows.push(Row::new(Block::Figure(PlacedFigure::new(&figure, caption, UP)), notes));
+        self.figures.push(figure);
+    }
+
+    fn add_sheet(&self, section: &mut Section, sheet: Sheet, note: &str) {
+        let notes = with_withheld(self.edition, &sheet, vec![note.to_string()]);
+        section.rows.push(Row::new(Block::Sheet(sheet), notes));
+    }
+
+    fn opening(&self) -> Vec<Row> {
+        let condition = self.condition;
+        let who = results::started_and_due(
+            shown(&condition.episodes_started).map(u64::from),
+            shown(&condition.episodes_due).map(u64::from),
+        );
+        let mut sheet = Sheet::new(results::ONSET_CAPTION, results::ONSET_CORNER, &headings::ONSET_COLUMNS);
+        sheet.row(results::EPISODES, condition.onset_mix.iter().map(count).collect());
+        let notes = with_withheld(self.edition, &sheet, Vec::new());
+        vec![
+            Row::new(Block::Lead(who), vec![results::PERIOD_OF_PAGE.to_string()]),
+            Row::new(Block::Sheet(sheet), notes),
+        ]
+    }
+
+    fn change(&self) -> Section {
+        let mut section = Section::new("change", headings::CHANGE);
+        if self.condition.outcomes.is_empty() {
+            section.say(results::NOTHING_TO_SHOW);
+            return section;
+        }
+        let period = Period::All;
+        let caption = results::measures_caption(&results::period(&period));
+        let mut sheet = Sheet::new(caption, results::MEASURE, &headings::CHANGE_COLUMNS);
+        for outcome in &self.condition.outcomes {
+            if let Some(row) = change_row(outcome, &period, None) {
+                let places = outcome.decimals;
+                let mean_and_sd = |mean: f64, sd: f64| {
+                    format!("{} ({})", wording::decimal(mean, places), wording::decimal(sd, places))
+                };
+                let cells = if outcome.ordinal {
+                    vec![
+                        count(&row.episodes),
+                        Cell::from(results::NOT_AVERAGED),
+                        Cell::from(results::NOT_AVERAGED),
+                        Cell::from(results::NOT_AVERAGED),
+                        Cell::from(results::NOT_AVERAGED),
+                    ]
+                } else {
+                    vec![
+                        count(&row.episodes),
+                        cell_of_two(&row.baseline_mean, &row.baseline_sd, mean_and_sd),
+                        cell_of_two(&row.endpoint_mean, &row.endpoint_sd, mean_and_sd),
+                        change_cell(&row.change, places),
+                        cell(&row.effect_size, |e| wording::signed(e, 2)),
+                    ]
+                };
+                sheet.row(results::measure_and_unit(&outcome.title, &outcome.unit), cells);
+            }
+        }
+        self.add_sheet(&mut section, sheet, results::EFFECT_SIZE_NOTE);
+        section
+    }
+
+    fn responders(&mut self) -> Result<Section, FigureError> {
+        let mut section = Section::new("responders", headings::RESPONDERS);
+        let period = Period::All;
+        for outcome in &self.condition.outcomes {
+            if outcome.definitions.is_empty() {
+                continue;
+            }
+            section.add(Block::Heading(outcome.title.clone()));
+            let figure = drawings::responder_rates(self.edition, self.condition, outcome, &period)?;
+            self.place(&mut section, figure, words::READ_RESPONDERS, Vec::new());
+            let sheet = responder_sheet(outcome, &period);
+            self.add_sheet(&mut section, sheet, results::RESPONDER_COLUMNS_NOTE);
+        }
+        Ok(section)
+    }
+
+    fn course(&mut self) -> Result<Section, FigureError> {
+        let mut section = Section::new("course", headings::COURSE);
+        for outcome in &self.condition.outcomes {
+            section.add(Block::Heading(outcome.title.clone()));
+            if outcome.ordinal {
+                section.say(results::ORDINAL);
+                continue;
+            }
+            let figure = drawings::course(self.edition, self.condition, outcome)?;
+            let caption = match outcome.natural_course {
+                Some(_) => words::READ_COURSE_AND_COHORT,
+                None => words::READ_COURSE,
+            };
+            self.place(&mut section, figure, caption, vec![results::ONE_SD.to_string()]);
+            section.rows.push(curve_in_words(outcome));
+            match &outcome.natural_course {
+                Some(published) => {
+                    let points: Vec<_> =
+                        published.points.iter().map(|(day, mean)| (day / drawings::DAYS_A_WEEK, *mean)).collect();
+                    let text = results::natural_course(&published.label, &points, outcome.decimals);
+                    section.add_with_note(Block::Paragraph(text), results::sentence(&published.citation));
+                }
+                None => {
+                    section.say(results::NO_NATURAL_COURSE);
+                }
+            }
+        }
+        Ok(section)
+    }
+
+    fn distribution(&mut self) -> Result<Section, FigureError> {
+        let mut section = Section::new("distribution", headings::DISTRIBUTION);
+        for outcome in &self.condition.outcomes {
+            let figure = drawings::distribution(self.edition, self.condition, outcome)?;
+            self.place(&mut section, figure, words::READ_DISTRIBUTION, Vec::new());
+        }
+        if !section.rows.is_empty() {
+            let intro = Block::Paragraph(results::DISTRIBUTION_INTRO.to_string());
+            section.rows.insert(0, Row::new(intro, Vec::new()));
+        }
+        Ok(section)
+    }
+
+    fn sites(&mut self) -> Result<Section, FigureError> {
+        let mut section = Section::new("sites", headings::SITES);
+        let parts = site_parts(self.edition);
+        if let Some(outcome) = self.condition.outcomes.first() {
+            section.say(results::SITES_CAVEAT);
+            let figure = drawings::change(self.edition, self.condition, outcome, "sites", &parts)?;
+            self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
+        }
+        for outcome in &self.condition.outcomes {
+            let sheet = sheet_by(outcome, results::by_site_caption(&outcome.title), results::SITE, &parts);
+            self.add_sheet(&mut section, sheet, results::BY_COLUMNS_NOTE);
+        }
+        Ok(section)
+    }
+
+    fn quarters(&mut self) -> Result<Section, FigureError> {
+        let mut section = Section::new("quarters", headings::QUARTERS);
+        let parts = quarter_parts(self.edition);
+        if self.condition.outcomes.is_empty() {
+            return Ok(section);
+        }
+        if parts.is_empty() {
+            section.say(results::NO_QUARTERS);
+            return Ok(section);
+        }
+        if let Some(outcome) = self.condition.outcomes.first() {
+            let figure = drawings::change(self.edition, self.condition, outcome, "quarters", &parts)?;
+            self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
+        }
+        for outcome in &self.condition.outcomes {
+            let sheet = sheet_by(outcome, results::by_quarter_caption(&outcome.title), results::QUARTER, &parts);
+            self.add_sheet(&mut section, sheet, results::BY_COLUMNS_NOTE);
+        }
+        Ok(section)
+    }
+}
+
+fn responder_sheet(outcome: &OutcomeFindings, period: &Period) -> Sheet {
+    let caption = results::responders_caption(&outcome.title, &results::period(period));
+    let mut sheet = Sheet::new(caption, results::DEFINITION, &headings::RESPONDER_COLUMNS);
+    for (key, label) in &outcome.definitions {
+        let Some(row) = responder_row(outcome, period, None, key) else { continue };
+        sheet.row(
+            results::definition(key, label),
+            vec![
+                count(&row.episodes),
+                count(&row.with_outcome),
+                count(&row.responders),
+                rate_cell(&row.rate),
+                cell(&row.worst_case, wording::percent),
+                cell(&row.best_case, wording::percent),
+                count(&row.baseline_too_low),
+            ],
+        );
+    }
+    sheet
+}
+
+fn curve_in_words(outcome: &OutcomeFindings) -> Row {
+    match &outcome.curve {
+        CurveOutcome::Fitted(curve) => {
+            let mut text = results::curve(&curve.start, &curve.plateau, &curve.half_time_days, outcome.decimals);
+            if let Some(day) = &curve.day_of_important_change {
+                text.push(' ');
+                text.push_str(&results::day_of_important_change(day));
+            }
+            let note = results::curve_note(
+                shown(&outcome.curve_patients).map(u64::from),
+                u64::from(outcome.curve_readings),
+                &curve.evidence,
+            );
+            Row::new(Block::Paragraph(text), vec![note])
+        }
+        CurveOutcome::NotIdentifiable(why) => Row::new(Block::Paragraph(results::not_identifiable(why)), Vec::new()),
+        CurveOutcome::TooFewWeeks => Row::new(Block::Paragraph(results::TOO_FEW_WEEKS.to_string()), Vec::new()),
+    }
+}

@@ -1,0 +1,183 @@
+//! Findings -> the page on the data.
+
+use super::drawings;
+use super::edition::{DATA_QUALITY_FILE, Edition};
+use crate::findings::quality::{FileAccount, ReasonCount};
+use crate::report::figures::{Figure, FigureError, FigureText, FileRows, RowAccounts, row_accounts};
+use crate::report::pages::{Block, Cell, DataQualityPage, PlacedFigure, Section, Sheet};
+use crate::report::wording::{self, figures as words, headings, quality, results};
+
+pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPage, Vec<Figure>), FigureError> {
+    let data = &edition.bulletin.quality;
+    let mut figures = Vec::new();
+    let page = DataQualityPage {
+        around: edition.around(headings::DATA_QUALITY, DATA_QUALITY_FILE, ""),
+        reconciliation: reconciliation(edition, &mut figures)?,
+        rejections: reasons(
+            "rejections",
+            headings::REJECTIONS,
+            quality::REJECTIONS_INTRO,
+            quality::NONE_REJECTED,
+            &data.rejections,
+        ),
+        blanked: reasons("blanked", headings::BLANKED, quality::BLANKED_INTRO, quality::NONE_BLANKED, &data.blanked),
+        duplicates: reasons(
+            "duplicates",
+            headings::DUPLICATES,
+            quality::DISAGREEMENT_INTRO,
+            quality::NO_DISAGREEMENT,
+            &data.disagreements,
+        ),
+        columns: columns(&data.dropped, &data.unmapped),
+        dates: dates(u64::from(data.calendar_files), u64::from(data.offset_files)),
+        completeness: completeness(edition, &mut figures)?,
+        episodes: counts("episodes", headings::EPISODES, None, quality::NO_EPISODE_NOTE, &data.episode_notes),
+        plausibility: counts(
+            "plausibility",
+            headings::PLAUSIBILITY,
+            Some(quality::WARNINGS_INTRO),
+            quality::NO_WARNING,
+            &data.warnings,
+        ),
+    };
+    Ok((page, figures))
+}
+
+fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Section, FigureError> {
+    let files = &edition.bulletin.quality.files;
+    let mut section = Section::new("reconciliation", headings::RECONCILIATION);
+    let whole = whole(files);
+    let balance = quality::balance(whole.rows_read, whole.rows_kept, whole.rows_duplicate, whole.rows_rejected);
+    section.add_with_note(Block::Paragraph(quality::RECONCILIATION_INTRO.to_string()), balance);
+    if files.iter().chain([&whole]).any(|f| f.rows_read != f.rows_kept + f.rows_duplicate + f.rows_rejected) {
+        section.add(Block::Lead(quality::DOES_NOT_BALANCE.to_string()));
+    }
+    if !files.is_empty() {
+        let text = FigureText {
+            name: "row-accounts".to_string(),
+            title: quality::accounts_title(whole.rows_read, whole.rows_kept),
+            subtitle: quality::accounts_subtitle(files.len() as u64),
+            source: edition.source(None),
+        };
+        let rows = files
+            .iter()
+            .map(|f| FileRows {
+                file: f.file.clone(),
+                kept: f.rows_kept,
+                duplicate: f.rows_duplicate,
+                rejected: f.rows_rejected,
+            })
+            .collect();
+        let figure = row_accounts(&text, &RowAccounts { files: rows })?;
+        section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_ACCOUNTS, "")));
+        figures.push(figure);
+    }
+    let mut sheet = Sheet::new(headings::RECONCILIATION, quality::FILE, &headings::ACCOUNT_COLUMNS);
+    for file in files {
+        sheet.row(file.file.as_str(), account_cells(file));
+    }
+    sheet.total(quality::ALL_FILES, account_cells(&whole));
+    section.add(Block::Sheet(sheet));
+    Ok(section)
+}
+
+/// The sum over all files: the last line of the accounts.
+fn whole(files: &[FileAccount]) -> FileAccount {
+    let sum = |part: fn(&FileAccount) -> u64| files.iter().map(part).sum();
+    FileAccount {
+        file: String::new(),
+        rows_read: sum(|f| f.rows_read),
+        rows_kept: sum(|f| f.rows_kept),
+        rows_duplicate: sum(|f| f.rows_duplicate),
+        rows_rejected: sum(|f| f.rows_rejected),
+        rows_left_out: sum(|f| f.rows_left_out),
+        cells_blanked: sum(|f| f.cells_blanked),
+    }
+}
+
+fn account_cells(file: &FileAccount) -> Vec<Cell> {
+    [file.rows_read, file.rows_kept, file.rows_duplicate, file.rows_rejected, file.rows_left_out, file.cells_blanked]
+        .map(|n| Cell::Text(wording::count(n)))
+        .to_vec()
+}
+
+fn reasons(id: &'static str, heading: &str, intro: &str, none: &str, counts: &[ReasonCount]) -> Section {
+    let mut section = Section::new(id, heading);
+    if counts.is_empty() {
+        section.say(none);
+        return section;
+    }
+    section.say(intro);
+    let [column, reason, ..] = headings::REASON_COLUMNS;
+    let mut sheet = Sheet::new(heading, quality::FILE, &headings::REASON_COLUMNS).with_words_in(&[column, reason]);
+    for count in counts {
+        sheet.row(
+            count.file.as_str(),
+            vec![
+                Cell::from(if count.column.is_empty() { quality::WHOLE_ROW } else { count.column.as_str() }),
+                Cell::Text(count.reason.clone()),
+                Cell::Text(wording::count(count.count)),
+                Cell::Text(wording::count(count.first_line)),
+            ],
+        );
+    }
+    section.add(Block::Sheet(sheet));
+    section
+}
+
+fn columns(dropped: &[(String, String)], unmapped: &[(String, String)]) -> Section {
+    let mut section = Section::new("columns", headings::COLUMNS);
+    if dropped.is_empty() && unmapped.is_empty() {
+        section.say(quality::ALL_COLUMNS_USED);
+    }
+    for (caption, list) in [(quality::DROPPED, dropped), (quality::UNMAPPED, unmapped)] {
+        if list.is_empty() {
+            continue;
+        }
+        let mut sheet = Sheet::new(caption, quality::FILE, &[quality::COLUMN]).with_words_in(&[quality::COLUMN]);
+        for (file, column) in list {
+            sheet.row(file.as_str(), vec![Cell::Text(column.clone())]);
+        }
+        section.add(Block::Sheet(sheet));
+    }
+    section
+}
+
+fn dates(calendar_files: u64, offset_files: u64) -> Section {
+    let mut section = Section::new("dates", headings::DATES);
+    for sentence in quality::dates(calendar_files, offset_files) {
+        section.say(sentence);
+    }
+    section
+}
+
+fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Section, FigureError> {
+    let mut section = Section::new("completeness", headings::READINGS_BY_SITE);
+    for condition in &edition.bulletin.conditions {
+        let Some(outcome) = condition.outcomes.first() else { continue };
+        let Some(figure) = drawings::completeness(edition, condition, outcome)? else { continue };
+        section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_COMPLETENESS, "")));
+        figures.push(figure);
+    }
+    if section.rows.is_empty() {
+        section.say(results::NOTHING_TO_SHOW);
+    }
+    Ok(section)
+}
+
+fn counts(id: &'static str, heading: &str, intro: Option<&str>, none: &str, counts: &[(String, u64)]) -> Section {
+    let mut section = Section::new(id, heading);
+    if counts.is_empty() {
+        section.say(none);
+        return section;
+    }
+    if let Some(intro) = intro {
+        section.say(intro);
+    }
+    let mut sheet = Sheet::new(heading, quality::EPISODES_THAT, &[quality::HOW_OFTEN]);
+    for (what, count) in counts {
+        sheet.row(results::capital(what), vec![Cell::Text(wording::count(*count))]);
+    }
+    section.add(Block::Sheet(sheet));
+    section
+}

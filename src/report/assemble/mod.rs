@@ -1,0 +1,129 @@
+//! Findings -> page structs and figures. Looks rows up, words them, and writes; no result is computed here.
+
+mod by;
+mod condition;
+mod data_quality;
+mod drawings;
+mod edition;
+mod index;
+mod methods;
+mod pick;
+mod rules;
+#[cfg(test)]
+mod tests;
+
+use super::figures::{Figure, FigureError};
+use crate::error::Problem;
+use crate::findings::bulletin::Bulletin;
+use edition::Edition;
+use rayon::prelude::*;
+use std::fs;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+pub use rules::{Rules, Threshold};
+
+/// Why a report could not be written.
+#[derive(Debug, Error)]
+pub enum ReportError {
+    /// A figure could not be made.
+    #[error(transparent)]
+    Figure(#[from] FigureError),
+    /// A page could not be made.
+    #[error("the page `{page}` cannot be made: {source}")]
+    Page {
+        /// The page.
+        page: String,
+        /// What the template engine said.
+        source: askama::Error,
+    },
+    /// A file could not be written.
+    #[error("{path}: {source}")]
+    Io {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+}
+
+impl From<ReportError> for Problem {
+    fn from(error: ReportError) -> Self {
+        match error {
+            ReportError::Io { path, source } => Problem::io(path, &source),
+            other => Problem::failure(other.to_string()),
+        }
+    }
+}
+
+/// What was written.
+#[derive(Clone, PartialEq, Eq, Default, Debug)]
+pub struct PagesWritten {
+    /// The first page.
+    pub index: PathBuf,
+    /// Every page, the first one first.
+    pub pages: Vec<PathBuf>,
+    /// Every PNG.
+    pub figures: Vec<PathBuf>,
+}
+
+/// A report before it is written.
+struct Report {
+    /// (file, HTML), the first page first.
+    pages: Vec<(String, String)>,
+    /// Figures by name, each once.
+    figures: Vec<Figure>,
+}
+
+/// Writes `index.html`, `conditions/*.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
+/// which is made if it does not exist. Same bulletin, same bytes.
+pub fn write_pages(bulletin: &Bulletin, rules: &Rules, out: &Path) -> Result<PagesWritten, ReportError> {
+    let report = report_of(&Edition::new(bulletin, rules))?;
+    let mut written = PagesWritten { index: out.join(edition::INDEX_FILE), ..PagesWritten::default() };
+    for (file, html) in &report.pages {
+        written.pages.push(write(out, file, html.as_bytes())?);
+    }
+    written.figures = report
+        .figures
+        .par_iter()
+        .map(|figure| write(out, &format!("figures/{}.png", figure.name), &figure.png()?))
+        .collect::<Result<_, ReportError>>()?;
+    Ok(written)
+}
+
+fn report_of(edition: &Edition<'_>) -> Result<Report, ReportError> {
+    let (index, mut figures) = index::index_page(edition)?;
+    let mut pages = vec![rendered(edition::INDEX_FILE, index.render())?];
+    for condition in &edition.bulletin.conditions {
+        let (page, drawn) = condition::condition_page(edition, condition)?;
+        pages.push(rendered(&edition.condition_file(condition), page.render())?);
+        figures.extend(drawn);
+    }
+    let (quality, drawn) = data_quality::data_quality_page(edition)?;
+    pages.push(rendered(edition::DATA_QUALITY_FILE, quality.render())?);
+    figures.extend(drawn);
+    pages.push(rendered(edition::METHODS_FILE, methods::methods_page(edition).render())?);
+
+    figures.sort_by(|a, b| a.name.cmp(&b.name));
+    figures.dedup_by(|a, b| a.name == b.name); // the first page repeats figures of the conditions
+    Ok(Report { pages, figures })
+}
+
+fn rendered(file: &str, html: Result<String, askama::Error>) -> Result<(String, String), ReportError> {
+    match html {
+        Ok(html) => Ok((file.to_string(), html)),
+        Err(source) => Err(ReportError::Page { page: file.to_string(), source }),
+    }
+}
+
+fn write(out: &Path, file: &str, bytes: &[u8]) -> Result<PathBuf, ReportError> {
+    let path = out.join(file);
+    let made = match path.parent() {
+        Some(folder) => fs::create_dir_all(folder),
+        None => Ok(()),
+    };
+    match made.and_then(|()| fs::write(&path, bytes)) {
+        Ok(()) => Ok(path),
+        Err(source) => Err(ReportError::Io { path, source }),
+    }
+}

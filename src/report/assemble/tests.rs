@@ -1,0 +1,157 @@
+//! The whole report of the invented group.
+
+use super::edition::Edition;
+use super::{Report, report_of, write_pages};
+use crate::findings::bulletin::{Bulletin, Shown};
+use crate::report::invented;
+use crate::report::wording::notice;
+use std::collections::BTreeSet;
+
+fn report(bulletin: &Bulletin) -> Report {
+    report_of(&Edition::new(bulletin, &invented::rules())).unwrap()
+}
+
+fn page<'r>(report: &'r Report, name: &str) -> &'r str {
+    &report.pages.iter().find(|(file, _)| file.contains(name)).unwrap().1
+}
+
+/// What stands between two marks, each time.
+fn between<'t>(text: &'t str, from: &str, to: char) -> Vec<&'t str> {
+    text.split(from).skip(1).filter_map(|rest| rest.split(to).next()).collect()
+}
+
+#[test]
+fn every_page_carries_notice_cautions_and_what_is_withheld() {
+    let report = report(&invented::bulletin());
+    assert_eq!(report.pages.len(), 7);
+    for (name, page) in &report.pages {
+        for paragraph in notice::NOTICE {
+            let start = paragraph.split('\'').next().unwrap();
+            assert!(page.contains(start), "{name}: {start}");
+        }
+        assert!(page.contains("Counts of 1 to 4"), "{name}");
+        assert!(page.contains("for use inside the group"), "{name}");
+        assert!(page.contains("<html lang=\"en-GB\">"), "{name}");
+    }
+}
+
+#[test]
+fn pages_fetch_nothing_and_their_links_lead_to_written_files() {
+    let report = report(&invented::bulletin());
+    let mut files: BTreeSet<String> = report.pages.iter().map(|(name, _)| name.clone()).collect();
+    files.extend(report.figures.iter().map(|figure| format!("figures/{}.png", figure.name)));
+    for (name, page) in &report.pages {
+        let text = page.replace("http://www.w3.org/2000/svg", "");
+        assert!(!text.contains("http"), "{name} names an address");
+        assert!(!text.contains("<script") && !text.contains("@import") && !text.contains(" src="), "{name}");
+        for target in between(&text, " href=\"", '"') {
+            if target.starts_with("data:") {
+                continue;
+            }
+            if let Some(id) = target.strip_prefix('#') {
+                assert!(text.contains(&format!("id=\"{id}\"")), "{name}: {target}");
+                continue;
+            }
+            let path = match (name.starts_with("conditions/"), target.strip_prefix("../")) {
+                (true, Some(up)) => up.to_string(),
+                (true, None) => format!("conditions/{target}"),
+                (false, _) => target.to_string(),
+            };
+            assert!(files.contains(&path), "{name}: {target}");
+        }
+    }
+}
+
+#[test]
+fn headings_follow_each_other_and_sheets_and_figures_say_what_they_are() {
+    let report = report(&invented::bulletin());
+    for (name, page) in &report.pages {
+        let mut last = 0;
+        for level in between(page, "<h", '>').iter().filter_map(|h| h.get(..1)?.parse::<u32>().ok()) {
+            assert!(level <= last + 1, "{name}: h{level} after h{last}");
+            last = level;
+        }
+        assert_eq!(page.matches("<h1").count(), 1, "{name}");
+        let (sheets, figures) = (page.matches("<table").count(), page.matches("<figure").count());
+        assert_eq!(page.matches("<caption>").count(), sheets, "{name}");
+        assert!(between(page, "<th", '>').iter().all(|th| th.contains("scope=") || th.starts_with("ead")), "{name}");
+        assert_eq!(page.matches("<svg").count(), figures, "{name}");
+        assert_eq!(page.matches("role=\"img\"").count(), figures, "{name}");
+        assert_eq!(page.matches("<desc").count(), figures, "{name}");
+        assert_eq!(page.matches("<figcaption>").count(), figures, "{name}");
+    }
+}
+
+#[test]
+fn the_same_bulletin_gives_the_same_pages_and_figures() {
+    let (first, second) = (report(&invented::bulletin()), report(&invented::bulletin()));
+    assert_eq!(first.pages, second.pages);
+    assert_eq!(first.figures, second.figures);
+}
+
+#[test]
+fn a_report_is_written_into_its_folder() {
+    let mut bulletin = invented::bulletin();
+    bulletin.conditions.truncate(0);
+    let folder = tempfile::tempdir().unwrap();
+    let written = write_pages(&bulletin, &invented::rules(), &folder.path().join("new")).unwrap();
+    assert_eq!(written.pages.first(), Some(&written.index));
+    assert_eq!((written.pages.len(), written.figures.len()), (3, 1));
+    for path in written.pages.iter().chain(&written.figures) {
+        assert!(std::fs::metadata(path).unwrap().len() > 1000, "{}", path.display());
+    }
+}
+
+#[test]
+fn the_first_page_leads_with_at_most_five_sentences() {
+    let report = report(&invented::bulletin());
+    let index = page(&report, "index.html");
+    let leads = index.matches("<p class=\"lead\">").count();
+    assert!((1..=5).contains(&leads), "{leads}");
+    assert!(index.contains("What these figures can and cannot say"));
+}
+
+#[test]
+fn a_withheld_cell_is_a_dash_that_is_read_out_and_its_number_appears_nowhere() {
+    let mut bulletin = invented::bulletin();
+    for condition in &mut bulletin.conditions {
+        for outcome in &mut condition.outcomes {
+            for row in outcome.change.iter_mut().filter(|row| row.site.as_deref() == Some("Eastlow")) {
+                row.episodes = Shown::Value(31_337);
+            }
+        }
+    }
+    let shown = report(&bulletin);
+    for condition in &mut bulletin.conditions {
+        for outcome in &mut condition.outcomes {
+            for row in outcome.change.iter_mut().filter(|row| row.site.as_deref() == Some("Eastlow")) {
+                row.episodes = Shown::Withheld;
+                row.change = Shown::Withheld;
+            }
+        }
+    }
+    let withheld = report(&bulletin);
+    let has = |report: &Report| report.pages.iter().any(|(_, page)| page.contains("31,337"));
+    assert!(has(&shown) && !has(&withheld));
+    let condition = page(&withheld, "lumbar-disc");
+    assert!(condition.contains("<span aria-hidden=\"true\">–</span><span class=\"unseen\">withheld</span>"));
+    assert!(condition.contains("4 or fewer patients"));
+}
+
+#[test]
+fn a_curve_that_is_not_identified_is_said_in_words_and_not_drawn() {
+    let report = report(&invented::bulletin());
+    let neck = page(&report, "cervical");
+    assert!(neck.contains("these readings do not identify one. The weekly means fall at once"));
+    assert!(!neck.contains("plateau "));
+}
+
+#[test]
+fn a_name_with_markup_stays_text() {
+    let mut bulletin = invented::bulletin();
+    bulletin.group = "Vale <script>alert(1)</script>".into();
+    bulletin.sites[0] = "<b>Alderwick</b>".into();
+    for (name, page) in &report(&bulletin).pages {
+        assert!(!page.contains("<script>") && !page.contains("<b>Alderwick"), "{name}");
+    }
+}

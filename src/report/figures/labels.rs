@@ -1,0 +1,82 @@
+//! Breaking text into lines and keeping labels off each other.
+
+use super::pen::Face;
+
+/// Breaks a text into as few lines as `width` allows, of much the same length; a single longer word stands alone.
+pub(super) fn lines(text: &str, face: Face, width: f64) -> Vec<String> {
+    let fewest = filled(text, face, width);
+    let mut even = fewest.clone();
+    let mut narrower = width;
+    while fewest.len() > 1 && narrower > 0.5 * width {
+        narrower -= 0.05 * width;
+        let tried = filled(text, face, narrower);
+        if tried.len() > fewest.len() || tried.iter().any(|line| face.width(line) > width) {
+            break;
+        }
+        even = tried;
+    }
+    even
+}
+
+/// Breaks a text into lines, each filled up to `width`.
+fn filled(text: &str, face: Face, width: f64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ').filter(|word| !word.is_empty()) {
+        match lines.last_mut() {
+            Some(line) if face.width(&format!("{line} {word}")) <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_string()),
+        }
+    }
+    lines
+}
+
+/// Moves label places down just enough that neighbours are `gap` apart, then up again where the last would pass
+/// `bottom`. The order of the labels' wanted places is kept.
+pub(super) fn spread(wanted: &[f64], gap: f64, bottom: f64) -> Vec<f64> {
+    let mut placed: Vec<(usize, f64)> = wanted.iter().copied().enumerate().collect();
+    placed.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+    let mut least = f64::NEG_INFINITY;
+    for (_, place) in &mut placed {
+        *place = place.max(least);
+        least = *place + gap;
+    }
+    let mut most = bottom;
+    for (_, place) in placed.iter_mut().rev() {
+        *place = place.min(most);
+        most = *place - gap;
+    }
+    placed.sort_by_key(|&(label, _)| label);
+    placed.into_iter().map(|(_, place)| place).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn close_labels_are_spread_and_stay_in_order() {
+        assert_eq!(spread(&[10.0, 12.0, 50.0], 15.0, 100.0), [10.0, 25.0, 50.0]);
+        assert_eq!(spread(&[95.0, 99.0], 15.0, 100.0), [85.0, 100.0]);
+    }
+
+    #[test]
+    fn a_long_text_is_broken_between_words() {
+        let face = Face::plain(12.0);
+        let broken = lines("one two three four five six seven", face, 60.0);
+        assert!(broken.len() > 2);
+        assert_eq!(broken.join(" "), "one two three four five six seven");
+        assert!(broken.iter().all(|line| face.width(line) <= 60.0));
+    }
+
+    #[test]
+    fn no_word_is_left_alone_on_the_last_line() {
+        let face = Face::plain(12.0);
+        let text = "one two three four five six";
+        let width = face.width("one two three four five") + 1.0;
+        assert_eq!(filled(text, face, width), ["one two three four five", "six"]);
+        assert_eq!(lines(text, face, width), ["one two three", "four five six"]);
+    }
+}

@@ -1,0 +1,101 @@
+//! Figures: plain input -> one SVG, and a PNG made from that very SVG.
+//!
+//! Each kind has a file of its own; `frame` draws what all share: a title that states the finding, a subtitle with
+//! the denominator, a source line. Nothing here computes a result: what is drawn was computed before.
+
+mod frame;
+mod labels;
+mod pen;
+mod png;
+mod scale;
+#[cfg(test)]
+mod tests;
+
+pub mod accounting;
+pub mod change_by;
+pub mod completeness;
+pub mod distribution;
+pub mod responders;
+pub mod weekly_course;
+
+pub use accounting::{FileRows, RowAccounts, row_accounts};
+pub use change_by::{ChangeBy, ChangeOf, ChangeShown, change_by};
+pub use completeness::{CompletenessBySite, SharesShown, SiteCompleteness, completeness_by_site};
+pub use distribution::{DistributionMark, DistributionOfChange, distribution_of_change};
+pub use responders::{ResponderDefinition, Responders, responders};
+pub use weekly_course::{CurveLine, PublishedCohort, PublishedPoint, Week, WeeklyCourse, weekly_course};
+
+use thiserror::Error;
+
+/// Why a figure could not be made. None of these comes from the data.
+#[derive(Debug, Error)]
+pub enum FigureError {
+    /// The embedded typeface cannot be read.
+    #[error("the embedded typeface cannot be read")]
+    Typeface,
+    /// The drawing library refused.
+    #[error("the figure `{name}` cannot be drawn: {reason}")]
+    Drawing {
+        /// The figure's name.
+        name: String,
+        /// What the library said.
+        reason: String,
+    },
+    /// The PNG could not be made.
+    #[error("no PNG can be made of the figure `{name}`: {reason}")]
+    Png {
+        /// The figure's name.
+        name: String,
+        /// What the library said.
+        reason: String,
+    },
+}
+
+/// The words around a figure.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FigureText {
+    /// File name without ending: lower-case letters, digits, `-` and `_`; unique in a report.
+    pub name: String,
+    /// The finding, as a sentence.
+    pub title: String,
+    /// The denominator.
+    pub subtitle: String,
+    /// Where the numbers come from.
+    pub source: String,
+}
+
+/// What a score is measured in.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ScoreAxis {
+    /// The measure with its unit.
+    pub title: String,
+    /// The measure with the unit of a difference.
+    pub change_title: String,
+    /// Lowest and highest possible value.
+    pub range: (f64, f64),
+    /// Whether a lower score is better.
+    pub lower_is_better: bool,
+    /// Decimals for people.
+    pub decimals: usize,
+}
+
+/// A finished figure.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Figure {
+    /// File name without ending.
+    pub name: String,
+    /// The finding it states.
+    pub title: String,
+    /// The drawing: one `svg` element with `title` and `desc`, fit to stand inside a page or alone.
+    pub svg: String,
+}
+
+impl Figure {
+    /// The same drawing as a PNG, [`PNG_WIDTH`] pixels wide, on white.
+    pub fn png(&self) -> Result<Vec<u8>, FigureError> {
+        png::png_of(self)
+    }
+}
+
+/// Width of every PNG in pixels: that of a slide.
+pub const PNG_WIDTH: u32 = 1920;

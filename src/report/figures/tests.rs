@@ -1,0 +1,217 @@
+//! What holds for every kind of figure, and what each must show.
+
+use super::*;
+use resvg::tiny_skia::Pixmap;
+use resvg::usvg::roxmltree::{Document, Node};
+
+fn text(name: &str) -> FigureText {
+    FigureText {
+        name: name.into(),
+        title: "A finding with < and & in it".into(),
+        subtitle: "338 of 412 episodes".into(),
+        source: "Source: exports of Harrow Vale group, 6 sites.".into(),
+    }
+}
+
+fn axis() -> ScoreAxis {
+    ScoreAxis {
+        title: "Oswestry Disability Index, %".into(),
+        change_title: "Oswestry Disability Index, percentage points".into(),
+        range: (0.0, 100.0),
+        lower_is_better: true,
+        decimals: 1,
+    }
+}
+
+fn course() -> WeeklyCourse {
+    let week =
+        |week, mean| Week { week, patients: 1400 - 100 * u64::from(week), mean, low: mean - 2.0, high: mean + 2.0 };
+    WeeklyCourse {
+        axis: axis(),
+        weeks: vec![week(0, 44.0), week(1, 38.0), week(2, 33.5), week(4, 29.0), week(6, 27.0)],
+        curve: Some(CurveLine {
+            points: (0..=42).map(|day| (f64::from(day) / 7.0, 25.0 + 19.0 * (-f64::from(day) / 20.0).exp())).collect(),
+            plateau: 25.0,
+            plateau_label: "plateau 25.0 (23.0\u{a0}to\u{a0}27.0)".into(),
+            half_time: 1.98,
+            half_time_label: "half-time 2.0 weeks".into(),
+        }),
+        natural_course: Some(PublishedCohort {
+            label: "published cohorts".into(),
+            points: vec![
+                PublishedPoint { week: 6.0, mean: 40.0, low: 33.0, high: 47.0 },
+                PublishedPoint { week: 26.0, mean: 36.0, low: 30.0, high: 42.0 },
+            ],
+        }),
+    }
+}
+
+fn all() -> Vec<Figure> {
+    let definition = |label: &str, rate: f64| ResponderDefinition {
+        label: label.into(),
+        denominator: "209 of 338".into(),
+        rate: (rate, rate - 0.05, rate + 0.05),
+        worst_case: 0.02,
+        best_case: 0.98,
+    };
+    let change = |label: &str, mean: f64| ChangeOf {
+        label: label.into(),
+        shown: Some(ChangeShown { mean, low: mean - 2.0, high: mean + 2.0, patients: 88 }),
+    };
+    let shares = SharesShown { with_baseline: 0.97, with_endpoint: 0.58, denominator: "52 of 89".into() };
+    vec![
+        weekly_course(&text("course"), &course()).unwrap(),
+        responders(&text("responders"), &Responders { definitions: vec![definition("30 % lower", 0.62)] }).unwrap(),
+        change_by(
+            &text("sites"),
+            &ChangeBy {
+                axis: axis(),
+                rows: vec![change("Alderwick", -13.2), ChangeOf { label: "Fennick Bridge".into(), shown: None }],
+                group: -14.2,
+                group_label: "whole group −14.2".into(),
+            },
+        )
+        .unwrap(),
+        distribution_of_change(
+            &text("distribution"),
+            &DistributionOfChange {
+                axis: axis(),
+                points: vec![(-10.0, 1.0, 0.8), (0.0, 0.9, 0.7), (10.0, 0.6, 0.5), (30.0, 0.1, 0.08)],
+                with_endpoint_label: "338 patients with an endpoint".into(),
+                worst_case_label: "all, the missing counted as not improved".into(),
+                marks: vec![DistributionMark { at: 10.0, label: "half reach 10.0".into(), share: 0.6 }],
+            },
+        )
+        .unwrap(),
+        completeness_by_site(
+            &text("completeness"),
+            &CompletenessBySite {
+                sites: vec![
+                    SiteCompleteness { site: "Eastlow".into(), shown: Some(shares) },
+                    SiteCompleteness { site: "Fennick Bridge".into(), shown: None },
+                ],
+            },
+        )
+        .unwrap(),
+        row_accounts(
+            &text("accounts"),
+            &RowAccounts {
+                files: vec![FileRows { file: "exports/a.csv".into(), kept: 2210, duplicate: 12, rejected: 30 }],
+            },
+        )
+        .unwrap(),
+    ]
+}
+
+fn texts<'d>(document: &'d Document<'_>) -> Vec<&'d str> {
+    document.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).map(str::trim).collect()
+}
+
+fn child_text<'d>(document: &'d Document<'_>, tag: &str) -> &'d str {
+    document.descendants().find(|n| n.has_tag_name(tag)).and_then(|n| n.text()).unwrap_or("")
+}
+
+#[test]
+fn every_figure_is_well_formed_and_has_a_title_and_a_description_in_numbers() {
+    for figure in all() {
+        let document = Document::parse(&figure.svg).unwrap();
+        let root: Node<'_, '_> = document.root_element();
+        assert_eq!(root.attribute("role"), Some("img"), "{}", figure.name);
+        assert_eq!(child_text(&document, "title"), "A finding with < and & in it");
+        let description = child_text(&document, "desc");
+        assert!(description.contains(|c: char| c.is_ascii_digit()), "{}: {description}", figure.name);
+        let labelled_by = root.attribute("aria-labelledby").unwrap();
+        for id in labelled_by.split(' ') {
+            assert!(document.descendants().any(|n| n.attribute("id") == Some(id)), "{id}");
+        }
+        assert!(texts(&document).contains(&"A finding with < and & in it"), "the title is drawn too");
+        assert!(texts(&document).contains(&"338 of 412 episodes"), "and the denominator");
+        assert!(texts(&document).iter().any(|t| t.starts_with("Source:")), "and the source");
+    }
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    for (first, second) in all().into_iter().zip(all()) {
+        assert_eq!(first.svg, second.svg);
+        assert_eq!(first.png().unwrap(), second.png().unwrap());
+    }
+}
+
+#[test]
+fn a_png_has_the_width_of_a_slide_white_paper_and_the_inks_of_the_figure() {
+    for figure in all() {
+        let pixels = Pixmap::decode_png(&figure.png().unwrap()).unwrap();
+        assert_eq!(pixels.width(), PNG_WIDTH, "{}", figure.name);
+        assert!(pixels.height() > 300 && pixels.height() < 2 * PNG_WIDTH, "{}", figure.name);
+        let is = |r: u8, g: u8, b: u8| {
+            pixels.pixels().iter().filter(|p| (p.red(), p.green(), p.blue()) == (r, g, b)).count()
+        };
+        let all = (pixels.width() * pixels.height()) as usize;
+        assert!(is(0xff, 0xff, 0xff) > all / 2, "{}: mostly paper", figure.name);
+        assert!(is(0x0f, 0x5c, 0x5c) > 300, "{}: teal", figure.name);
+        assert!(pixels.pixels().iter().all(|p| p.alpha() == 255), "{}: nothing is see-through", figure.name);
+    }
+}
+
+#[test]
+fn titles_are_drawn_in_a_heavier_weight_than_subtitles() {
+    let ink = |title: &str, subtitle: &str| {
+        let words = FigureText { title: title.into(), subtitle: subtitle.into(), ..text("weights") };
+        let png = row_accounts(&words, &RowAccounts { files: Vec::new() }).unwrap().png().unwrap();
+        let pixels = Pixmap::decode_png(&png).unwrap();
+        pixels.pixels().iter().filter(|p| p.red() < 0x40).count()
+    };
+    let (as_title, as_subtitle) = (ink("mmmmmmmm", "i"), ink("i", "mmmmmmmm"));
+    assert!(as_title > as_subtitle, "{as_title} {as_subtitle}");
+}
+
+#[test]
+fn the_course_gives_n_for_each_week_and_a_dash_where_none_may_be_shown() {
+    let figure = weekly_course(&text("course"), &course()).unwrap();
+    let document = Document::parse(&figure.svg).unwrap();
+    let texts = texts(&document);
+    for expected in ["1,400", "1,300", "–", "half-time 2.0 weeks", "plateau 25.0", "published cohorts"] {
+        assert!(texts.contains(&expected), "{expected} in {texts:?}");
+    }
+}
+
+#[test]
+fn published_points_beyond_the_last_week_are_not_drawn_but_said() {
+    let with = weekly_course(&text("course"), &course()).unwrap();
+    let mut data = course();
+    if let Some(cohort) = &mut data.natural_course {
+        cohort.points.truncate(1);
+    }
+    let without = weekly_course(&text("course"), &data).unwrap();
+    assert_eq!(with.svg.matches("<circle").count(), without.svg.matches("<circle").count());
+    assert!(with.svg.contains("week 26 36.0") && !without.svg.contains("week 26"));
+}
+
+#[test]
+fn a_withheld_row_shows_no_number() {
+    let figures = all();
+    for name in ["sites", "completeness"] {
+        let figure = figures.iter().find(|f| f.name == name).unwrap();
+        let document = Document::parse(&figure.svg).unwrap();
+        assert_eq!(texts(&document).iter().filter(|t| **t == "– withheld").count(), 1);
+        assert!(child_text(&document, "desc").contains("Fennick Bridge: withheld."));
+    }
+}
+
+#[test]
+fn figures_of_nothing_are_drawn_without_a_panic() {
+    let empty = WeeklyCourse { axis: axis(), weeks: Vec::new(), curve: None, natural_course: None };
+    weekly_course(&text("empty"), &empty).unwrap().png().unwrap();
+    responders(&text("empty"), &Responders { definitions: Vec::new() }).unwrap();
+    let no_sites = ChangeBy { axis: axis(), rows: Vec::new(), group: f64::NAN, group_label: String::new() };
+    change_by(&text("empty"), &no_sites).unwrap();
+    let nothing = DistributionOfChange {
+        axis: axis(),
+        points: Vec::new(),
+        with_endpoint_label: String::new(),
+        worst_case_label: String::new(),
+        marks: Vec::new(),
+    };
+    distribution_of_change(&text("empty"), &nothing).unwrap().png().unwrap();
+}

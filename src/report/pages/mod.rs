@@ -1,0 +1,13 @@
+//! Pages: structs of finished strings, each with its template. Nothing is computed here.
+
+mod condition;
+mod data_quality;
+mod index;
+mod methods;
+mod parts;
+
+pub use condition::ConditionPage;
+pub use data_quality::DataQualityPage;
+pub use index::IndexPage;
+pub use methods::MethodsPage;
+pub use parts::{Block, Cell, Column, PageLink, PlacedFigure, Row, Section, Sheet, SheetRow, Surround};

@@ -1,0 +1,110 @@
+//! Sentences about the data.
+
+use super::{count, counted};
+
+/// What the accounts show.
+pub const RECONCILIATION_INTRO: &str = "Every row read is kept, a duplicate, or rejected with a reason. Nothing is \
+     dropped in silence.";
+
+/// The balance in numbers.
+pub fn balance(read: u64, kept: u64, duplicate: u64, rejected: u64) -> String {
+    format!(
+        "{} read = {} kept + {} duplicate + {} rejected.",
+        count(read),
+        count(kept),
+        count(duplicate),
+        count(rejected)
+    )
+}
+
+/// Should the accounts ever not balance.
+pub const DOES_NOT_BALANCE: &str = "These accounts do not balance. Do not use this bulletin, and report the fault.";
+/// No row was rejected.
+pub const NONE_REJECTED: &str = "No row was rejected.";
+/// No cell was blanked.
+pub const NONE_BLANKED: &str = "Every cell was understood.";
+/// What blanking means.
+pub const BLANKED_INTRO: &str = "A cell that cannot be understood is left blank and counted; its row stays.";
+/// No disagreement.
+pub const NO_DISAGREEMENT: &str = "No two rows of one visit disagree.";
+/// What is done about disagreements.
+pub const DISAGREEMENT_INTRO: &str = "Where two rows tell of one visit with different values, one is kept by a fixed \
+     rule and the other is counted as a duplicate. Each is worth a look at the clinic.";
+/// What is said of rejected rows.
+pub const REJECTIONS_INTRO: &str = "The rows themselves, by file and line, are in the restricted part of the output.";
+/// Dropped columns.
+pub const DROPPED: &str = "Dropped by the mapping, and never read past the privacy gate";
+/// Unmapped columns.
+pub const UNMAPPED: &str = "Not mentioned in the mapping, and not used";
+/// All columns used.
+pub const ALL_COLUMNS_USED: &str = "Every column is used or declared as not needed.";
+/// No warning.
+pub const NO_WARNING: &str = "No recorded value was beyond what is possible.";
+/// What warnings are.
+pub const WARNINGS_INTRO: &str = "These values were kept. They are rarer than mistakes in recording them.";
+/// No notes on episodes.
+pub const NO_EPISODE_NOTE: &str = "No transfer, overlap or missing baseline was found.";
+/// Heading of a count.
+pub const HOW_OFTEN: &str = "how often";
+/// Heading of facts about episodes.
+pub const EPISODES_THAT: &str = "what was found";
+/// Heading of a list of columns.
+pub const COLUMN: &str = "column";
+/// Where no single column is at fault.
+pub const WHOLE_ROW: &str = "the whole row";
+/// Heading of a list of files.
+pub const FILE: &str = "file";
+/// The row for the whole.
+pub const ALL_FILES: &str = "all files";
+/// Title of the figure of accounts.
+pub fn accounts_title(read: u64, kept: u64) -> String {
+    format!("Of {} read, {} were kept", counted(read, "row", "rows"), count(kept))
+}
+/// Subtitle of the figure of accounts.
+pub fn accounts_subtitle(files: u64) -> String {
+    format!("Data rows of {}; bars to one scale", counted(files, "export", "exports"))
+}
+
+/// Whether the exports hold calendar dates, and what follows.
+pub fn dates(calendar_files: u64, offset_files: u64) -> Vec<String> {
+    let mut said = Vec::new();
+    if calendar_files > 0 {
+        said.push(format!(
+            "{} {} calendar dates of visits. Such exports are a limited dataset and not de-identified by the Safe Harbor \
+             method, whatever else was removed: they may be shared only as a limited dataset may be.",
+            counted(calendar_files, "export", "exports"),
+            if calendar_files == 1 { "holds" } else { "hold" }
+        ));
+    }
+    if offset_files > 0 {
+        said.push(format!(
+            "{} {} visits by day offsets, with at most a quarter beside them. Offsets alone do not make data \
+             de-identified; a calendar quarter is more than the year that Safe Harbor allows.",
+            counted(offset_files, "export", "exports"),
+            if offset_files == 1 { "gives" } else { "give" }
+        ));
+    }
+    said.push(
+        "The pages and sheets of this bulletin hold no date of a visit. The restricted part of the output does."
+            .to_string(),
+    );
+    said
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn calendar_dates_are_called_a_limited_dataset() {
+        let said = dates(5, 1).join(" ");
+        assert!(said.contains("5\u{a0}exports hold calendar dates"));
+        assert!(said.contains("limited dataset") && said.contains("not de-identified by the Safe Harbor"));
+        assert!(said.contains("1\u{a0}export gives visits by day offsets"));
+    }
+
+    #[test]
+    fn the_balance_is_an_equation() {
+        assert_eq!(balance(1012, 1000, 5, 7), "1,012 read = 1,000 kept + 5 duplicate + 7 rejected.");
+    }
+}
