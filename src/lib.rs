@@ -22,8 +22,9 @@ pub mod models;
 
 pub mod findings;
 
-pub mod query;
 pub mod report;
+
+pub mod query;
 
 /// The invented group to try the program on, and to test it with.
 pub mod sample;
