@@ -21,8 +21,9 @@ pub mod readings;
 pub mod findings;
 pub mod models;
 
-pub mod query;
 pub mod report;
+
+pub mod query;
 
 /// The invented group to try the program on, and to test it with.
 pub mod sample;
