@@ -31,7 +31,8 @@ impl Column {
         });
         match found {
             Some((unit, words)) => (Some(unit), words),
-            None => (None, self.words.clone()),
+            // a column called `minutes` says its unit by its name
+            None => (Unit::parse(&self.header, dimension), self.words.clone()),
         }
     }
 }
@@ -77,6 +78,7 @@ mod tests {
         assert_eq!(unit("peak_force_lbf", Dimension::Force), (Some(Unit::PoundForce), "peak force".into()));
         assert_eq!(unit("Zug in N", Dimension::Force), (Some(Unit::Newton), "zug".into()));
         assert_eq!(unit("split_in", Dimension::Length), (Some(Unit::Inch), "split".into()));
+        assert_eq!(unit("Minutes", Dimension::Time), (Some(Unit::Minute), "minutes".into()));
         assert_eq!(unit("Zug (links)", Dimension::Force), (None, "zug links".into()));
         assert_eq!(unit("Gewicht kg", Dimension::Length), (None, "gewicht kg".into()));
     }
