@@ -45,13 +45,11 @@ pub(super) fn find(
 
 fn names_measures(column: &Column, aliases: &Aliases, measures: &Measures) -> bool {
     let names = &column.shape.distinct;
-    let known = names
-        .iter()
-        .filter(|(name, _)| named(&plain_words(name), aliases, measures).is_some_and(|named| named.likeness >= 0.9));
-    let known = known.count();
+    if !column.shape.is_text() || column.shape.identifier.is_some() || names.len() > MOST_NAMES {
+        return false;
+    }
+    let is_known = |name: &str| named(&plain_words(name), aliases, measures).is_some_and(|named| named.likeness >= 0.9);
+    let known = names.iter().filter(|(name, _)| is_known(name)).count();
     let called_so = likeness(&column.words, &aliases.long.measure_column) >= 0.9;
-    column.shape.is_text()
-        && column.shape.identifier.is_none()
-        && names.len() <= MOST_NAMES
-        && ((known >= 2 && 2 * known >= names.len()) || (known >= 1 && called_so))
+    (known >= 2 && 2 * known >= names.len()) || (known >= 1 && called_so)
 }
