@@ -1,3 +1,4 @@
 //! Findings -> report: formats and draws, computes nothing.
 
 pub mod publish;
+pub mod sheets;

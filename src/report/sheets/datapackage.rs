@@ -78,6 +78,14 @@ fn field(column: &Column) -> Value {
             "number"
         }
         Kind::Flag => "boolean",
+        Kind::Period => {
+            constraints.insert("pattern".into(), "all|[0-9]{4}-Q[1-4]".into());
+            "string"
+        }
+        Kind::OneOf(words) => {
+            constraints.insert("enum".into(), json!(words));
+            "string"
+        }
     };
     json!({ "name": column.name, "type": kind, "description": column.description, "constraints": constraints })
 }
@@ -92,7 +100,8 @@ fn hex(bytes: &[u8]) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::{
-        change, completeness, curve_points, disagreements, reconciliation, recovery_curves, rejected_rows, responders,
+        change, completeness, curve_points, disagreements, ordinal_change, reconciliation, recovery_curves,
+        rejected_rows, responders,
     };
     use super::*;
 
@@ -102,17 +111,32 @@ mod tests {
             (&reconciliation::FORM, "file, rows_read, rows_kept, rows_duplicate, rows_rejected, cells_blanked"),
             (&rejected_rows::FORM, "file, line, column, reason"),
             (&completeness::FORM, "period, site, condition, measure, episodes, with_baseline, with_endpoint, share"),
-            (&responders::FORM, "period, site, condition, measure, definition, denominator, episodes, with_outcome, responders, rate, ci_low, ci_high, worst_case, best_case, imputed_rate, imputed_low, imputed_high"),
-            (&change::FORM, "period, site, condition, measure, episodes, baseline_mean, endpoint_mean, change_mean, change_sd, ci_low, ci_high, effect_size"),
-            (&recovery_curves::FORM, "condition, measure, model, patients, readings, parameter, estimate, std_error, ci_low, ci_high"),
-            (&curve_points::FORM, "condition, measure, day, mean, mean_low, mean_high, band_low, band_high, natural_course"),
+            (
+                &responders::FORM,
+                "period, site, condition, measure, definition, denominator, episodes, with_outcome, responders, rate, ci_low, ci_high, worst_case, best_case, imputed_rate, imputed_low, imputed_high",
+            ),
+            (
+                &change::FORM,
+                "period, site, condition, measure, episodes, baseline_mean, endpoint_mean, change_mean, change_sd, ci_low, ci_high, effect_size",
+            ),
+            (
+                &recovery_curves::FORM,
+                "condition, measure, model, patients, readings, parameter, estimate, std_error, ci_low, ci_high",
+            ),
+            (
+                &curve_points::FORM,
+                "condition, measure, day, mean, mean_low, mean_high, band_low, band_high, natural_course",
+            ),
         ];
         for (form, columns) in contract {
             let names: Vec<&str> = form.columns.iter().map(|column| column.name).collect();
             assert!(names.join(", ").starts_with(columns), "{}: {names:?}", form.name);
         }
-        for form in [&disagreements::FORM, &reconciliation::FORM] {
-            assert!(form.key.iter().all(|key| form.columns.iter().any(|column| column.name == *key && column.required)));
+        let others = [&disagreements::FORM, &ordinal_change::FORM];
+        for form in contract.iter().map(|(form, _)| *form).chain(others) {
+            assert!(
+                form.key.iter().all(|key| form.columns.iter().any(|column| column.name == *key && column.required))
+            );
         }
     }
 
