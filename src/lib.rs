@@ -19,5 +19,12 @@ pub mod episodes;
 pub mod readings;
 
 pub mod findings;
+pub mod models;
 
+pub mod query;
 pub mod report;
+
+/// The invented group to try the program on, and to test it with.
+pub mod sample;
+
+pub mod cli;

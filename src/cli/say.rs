@@ -29,3 +29,8 @@ pub fn quiet_when_closed(result: io::Result<()>) -> Result<(), Problem> {
 pub fn problem(problem: &Problem) {
     let _ = writeln!(io::stderr().lock(), "mendcurve: {problem}");
 }
+
+/// Prints a note to the standard error.
+pub fn note(text: &str) {
+    let _ = writeln!(io::stderr().lock(), "mendcurve: {text}");
+}

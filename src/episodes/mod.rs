@@ -6,6 +6,7 @@ pub mod dose_totals;
 pub mod due;
 pub mod episode;
 pub mod regions;
+pub mod tables;
 
 #[cfg(test)]
 mod boundary_tests;

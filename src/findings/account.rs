@@ -113,7 +113,9 @@ fn disagreement_counts(files: &Files, disagreements: &[Disagreement]) -> Vec<Rea
         .map(|(file, (count, line))| ReasonCount {
             file: files.path(file).to_owned(),
             column: String::new(),
-            reason: "a second row of the same visit says something else; the fuller row is used, at a tie the later one".to_owned(),
+            reason:
+                "a second row of the same visit says something else; the fuller row is used, at a tie the later one"
+                    .to_owned(),
             count,
             first_line: u64::from(line),
         })
@@ -139,7 +141,15 @@ mod tests {
             .to_vec();
         let mut ledger = Ledger::default();
         let header = vec!["patient".to_owned(), "date".to_owned()];
-        ledger.push(FileLedger { read: 5, kept: 1, duplicate_exact: 1, rejected, header, calendar: true, ..FileLedger::default() });
+        ledger.push(FileLedger {
+            read: 5,
+            kept: 1,
+            duplicate_exact: 1,
+            rejected,
+            header,
+            calendar: true,
+            ..FileLedger::default()
+        });
         let quality = data_quality(&files, &ledger, &[]);
         assert_eq!((quality.calendar_files, quality.offset_files), (1, 0));
         let found: Vec<_> = quality.rejections.iter().map(|r| (r.column.as_str(), r.count, r.first_line)).collect();

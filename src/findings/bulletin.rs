@@ -13,6 +13,12 @@ pub struct Estimate {
     pub high: f64,
 }
 
+impl From<mendcurve_stats::Estimate> for Estimate {
+    fn from(from: mendcurve_stats::Estimate) -> Self {
+        Self { value: from.value, low: from.interval.low, high: from.interval.high }
+    }
+}
+
 /// A period of a sheet: all episodes that were due, or those of one quarter.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Period {
@@ -48,7 +54,7 @@ pub struct CompletenessRow {
     pub episodes: Shown<u32>,
     /// With a baseline.
     pub with_baseline: Shown<u32>,
-    /// With a baseline and an endpoint.
+    /// With a baseline and an endpoint; for a measure that looks back and has no baseline, with an endpoint.
     pub with_endpoint: Shown<u32>,
     /// with_endpoint / episodes.
     pub share: Shown<f64>,
@@ -69,19 +75,21 @@ pub struct ResponderRow {
     pub definition: String,
     /// What the denominator is, in words.
     pub denominator: &'static str,
-    /// Eligible episodes: due, with a baseline high enough for the definition to be reachable.
+    /// The denominator: due episodes less those with a baseline too low to respond. Episodes without a baseline are in it.
     pub episodes: Shown<u32>,
-    /// Of these, with an endpoint.
+    /// Of these, with what the definition needs to be decided.
     pub with_outcome: Shown<u32>,
     /// Of these, responders.
     pub responders: Shown<u32>,
-    /// Due episodes whose baseline is too low to respond: counted and shown, not dropped.
+    /// Due episodes whose baseline is too low to respond: counted and shown beside the denominator.
     pub baseline_too_low: Shown<u32>,
+    /// Due episodes without a baseline: in the denominator, without an outcome unless the definition asks for none.
+    pub baseline_missing: Shown<u32>,
     /// responders / with_outcome with its Wilson interval.
     pub rate: Shown<Estimate>,
-    /// Every missing endpoint counted as no response.
+    /// Every missing outcome counted as no response: responders / episodes.
     pub worst_case: Shown<f64>,
-    /// Every missing endpoint counted as a response.
+    /// Every missing outcome counted as a response.
     pub best_case: Shown<f64>,
 }
 
@@ -112,6 +120,31 @@ pub struct ChangeRow {
     pub change_sd: Shown<f64>,
     /// Mean improvement / SD of the baseline: positive is better.
     pub effect_size: Shown<f64>,
+}
+
+/// An ordinal outcome: medians and who got better, over episodes with baseline and endpoint.
+#[derive(Clone, PartialEq, Debug)]
+pub struct OrdinalRow {
+    /// Period.
+    pub period: Period,
+    /// Site; the whole group when absent.
+    pub site: Option<String>,
+    /// Condition key.
+    pub condition: String,
+    /// Outcome key.
+    pub measure: String,
+    /// Episodes with baseline and endpoint.
+    pub episodes: Shown<u32>,
+    /// Median at the start, as a rank.
+    pub baseline_median: Shown<f64>,
+    /// Median at the end, as a rank.
+    pub endpoint_median: Shown<f64>,
+    /// Episodes with a better word at the end.
+    pub better: Shown<u32>,
+    /// With the same word.
+    pub same: Shown<u32>,
+    /// With a worse word.
+    pub worse: Shown<u32>,
 }
 
 /// The mean of a week since the first treated visit.
@@ -198,25 +231,27 @@ pub struct OutcomeFindings {
     pub lower_is_better: bool,
     /// Whether it is only ordinal: medians and categories, never means.
     pub ordinal: bool,
-    /// Completeness, by period and site.
+    /// Completeness, by period and site; cells without due episodes have no line.
     pub completeness: Vec<CompletenessRow>,
-    /// Change, by period and site.
+    /// Change, by period and site; cells without episodes with an endpoint have no line.
     pub change: Vec<ChangeRow>,
+    /// Medians and categories, by period and site, of an ordinal measure; else empty.
+    pub ordinal_change: Vec<OrdinalRow>,
     /// Responders, by period, site and definition.
     pub responders: Vec<ResponderRow>,
     /// Labels of the definitions, in order: key, label.
     pub definitions: Vec<(String, String)>,
     /// The observed mean by week.
     pub weeks: Vec<WeekPoint>,
-    /// Patients and readings behind the curve.
-    pub curve_patients: u32,
+    /// Episodes behind the curve.
+    pub curve_patients: Shown<u32>,
     /// Readings behind the curve.
     pub curve_readings: u32,
     /// The curve.
     pub curve: CurveOutcome,
     /// Natural course, when one is published for the condition and onset mix.
     pub natural_course: Option<NaturalCourse>,
-    /// (improvement, share of episodes with an endpoint that improved at least as much, share with the missing counted as not), descending share.
+    /// (improvement, share of episodes with an endpoint that improved at least as much, share with the missing counted as not), descending share. Points that would tell a few episodes apart are left out.
     pub cumulative: Vec<(f64, f64, f64)>,
     /// This quarter against the previous one: difference in mean change (Welch) and in responder rate (Newcombe), when both can be shown.
     pub against_previous: Option<AgainstPrevious>,

@@ -4,6 +4,7 @@ pub mod attach;
 pub mod notes;
 pub mod reading;
 pub mod score;
+pub mod tables;
 pub mod windows;
 
 #[cfg(test)]

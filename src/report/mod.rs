@@ -5,6 +5,8 @@ pub mod figures;
 #[cfg(test)]
 mod invented;
 pub mod pages;
+pub mod publish;
+pub mod sheets;
 pub mod typeface;
 pub mod wording;
 

@@ -9,7 +9,7 @@ pub mod quality;
 pub mod results;
 
 pub use numbers::{
-    NOT_RECORDED, WITHHELD, count, counted, decimal, n_of, percent, percent_with_interval, range, signed,
+    NOT_RECORDED, WITHHELD, count, counted, decimal, episodes_behind, n_of, percent, percent_with_interval, range, signed,
     signed_with_interval, with_interval,
 };
 

@@ -15,4 +15,5 @@ pub mod read_file;
 pub mod read_group;
 pub mod reason;
 pub mod row;
+pub mod tables;
 pub mod when;

@@ -229,7 +229,7 @@ fn curve_in_words(outcome: &OutcomeFindings) -> Row {
                 text.push_str(&results::day_of_important_change(day));
             }
             let note = results::curve_note(
-                u64::from(outcome.curve_patients),
+                shown(&outcome.curve_patients).map(u64::from),
                 u64::from(outcome.curve_readings),
                 &curve.evidence,
             );

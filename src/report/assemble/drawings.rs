@@ -32,7 +32,7 @@ pub(super) fn course(edition: &Edition<'_>, condition: &ConditionFindings, outco
         title,
         subtitle: words::course_subtitle(
             &condition.title,
-            u64::from(outcome.curve_patients),
+            shown(&outcome.curve_patients).map(u64::from),
             u64::from(outcome.curve_readings),
         ),
         source: edition.source(cited),

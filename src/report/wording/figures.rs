@@ -1,6 +1,6 @@
 //! Words inside the figures, and their text alternatives.
 
-use super::{count, decimal, percent, percent_with_interval, range, signed, with_interval};
+use super::{count, decimal, episodes_behind, percent, percent_with_interval, range, signed, with_interval};
 use crate::report::figures::{
     ChangeBy, CompletenessBySite, DistributionOfChange, Responders, RowAccounts, ScoreAxis, WeeklyCourse,
 };
@@ -81,8 +81,8 @@ pub fn course_title_without_curve(measure: &str, first: f64, last: f64, last_wee
 }
 
 /// Subtitle of a weekly course.
-pub fn course_subtitle(condition: &str, patients: u64, readings: u64) -> String {
-    format!("{condition}, due episodes: {} patients, {} readings", count(patients), count(readings))
+pub fn course_subtitle(condition: &str, episodes: Option<u64>, readings: u64) -> String {
+    format!("{condition}: {}, {} readings", episodes_behind(episodes), count(readings))
 }
 
 /// Title of the responders.

@@ -1,6 +1,6 @@
 //! Sentences about results, on the first page and on those of the conditions.
 
-use super::{count, decimal, percent, percent_with_interval, range, signed_with_interval, with_interval};
+use super::{count, decimal, episodes_behind, percent, percent_with_interval, range, signed_with_interval, with_interval};
 use crate::findings::bulletin::{Estimate, Period};
 use crate::rows::when::Quarter;
 
@@ -272,11 +272,11 @@ pub fn day_of_important_change(day: &Estimate) -> String {
 }
 
 /// Beside the curve: what stands behind it.
-pub fn curve_note(patients: u64, readings: u64, evidence: &str) -> String {
+pub fn curve_note(episodes: Option<u64>, readings: u64, evidence: &str) -> String {
     format!(
-        "{} patients, {} readings. Mean = plateau + (start − plateau) × exp(−t ln 2 / half-time), by least squares on \
+        "{}, {} readings. Mean = plateau + (start − plateau) × exp(−t ln 2 / half-time), by least squares on \
          the weekly means. {}",
-        count(patients),
+        episodes_behind(episodes),
         count(readings),
         sentence(evidence)
     )

@@ -1,0 +1,177 @@
+//! A visit's whole journey: exports -> rows -> visits -> episodes -> readings -> findings -> pages.
+
+use crate::catalogue::CatalogueError;
+use crate::catalogue::natural_course::Courses as NaturalCourses;
+use crate::catalogue::setup_practice::SetupPractice;
+use crate::episodes::boundaries::cut;
+use crate::episodes::episode::Episodes;
+use crate::episodes::regions::Regions;
+use crate::episodes::tables::write_episodes;
+use crate::error::Problem;
+use crate::findings::account::{add_course_of_care, data_quality};
+use crate::findings::bulletin::Bulletin;
+use crate::findings::compose::{self, Sources};
+use crate::group::mapping::Layout;
+use crate::group::settings::Group;
+use crate::readings::attach::{Readings, attach};
+use crate::readings::notes::episode_notes;
+use crate::readings::tables::{outcome_columns, write_readings};
+use crate::readings::windows::Courses;
+use crate::report::assemble::rules::Rules;
+use crate::report::assemble::write_pages;
+use crate::report::sheets::sheet::write as write_sheet;
+use crate::report::sheets::{
+    change, completeness, curve_points, datapackage, disagreements, reconciliation, recovery_curves, rejected_rows,
+    responders,
+};
+use crate::rows::read_group::{Intake, read_group};
+use crate::rows::when::Quarter;
+use crate::visits::duplicates::{Disagreement, visits};
+use crate::visits::tables::{EpisodeOfRows, write_visits};
+use crate::visits::visits::Visits;
+use indicatif::{ProgressBar, ProgressStyle};
+use std::path::Path;
+use std::time::Duration;
+
+/// Everything that was read and understood.
+pub struct Understood {
+    /// Files, names and the ledger; its rows have become `visits`.
+    pub intake: Intake,
+    /// The visits.
+    pub visits: Visits,
+    /// Pairs of rows that disagree.
+    pub disagreements: Vec<Disagreement>,
+    /// The episodes.
+    pub episodes: Episodes,
+    /// The readings.
+    pub readings: Readings,
+    /// The readings of each outcome over each episode.
+    pub courses: Courses,
+}
+
+/// Reads a group's exports and cuts them into episodes with their readings.
+///
+/// # Errors
+/// A file cannot be read, does not fit its mapping, or holds direct identifiers.
+pub fn understand(group: &Group, quiet: bool) -> Result<Understood, Problem> {
+    let progress = progress(quiet);
+    let mut intake = read_group(group, |file| progress.set_message(format!("reading {}", file.display())))?;
+    progress.set_message("cutting visits into episodes");
+    let long_files: Vec<bool> = group
+        .exports
+        .iter()
+        .flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout == Layout::ReadingRows))
+        .collect();
+    let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
+    let (visits, disagreements) = visits(rows, scores, &long_files, &mut intake.ledger);
+    if let Some(file) = intake.ledger.unbalanced().first() {
+        let what = format!("the rows of {} do not add up; this is a fault of the program", intake.files.path(*file));
+        return Err(Problem::failure(what).hint("report it; no output was written"));
+    }
+    let regions = Regions::of(&group.conditions, &intake.names.codes);
+    let episodes = cut(&visits, &regions, &group.episodes);
+    progress.set_message("scoring and attaching readings");
+    let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
+    let courses = Courses::of(&readings, &episodes, &group.episodes);
+    progress.finish_and_clear();
+    Ok(Understood { intake, visits, disagreements, episodes, readings, courses })
+}
+
+fn progress(quiet: bool) -> ProgressBar {
+    if quiet {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new_spinner(); // hidden by itself when the standard error is no terminal
+    bar.set_style(ProgressStyle::with_template("{elapsed} {msg}").unwrap_or_else(|_| ProgressStyle::default_spinner()));
+    bar.enable_steady_tick(Duration::from_millis(200));
+    bar
+}
+
+/// Works out everything that the report says. Without a period, the latest that is complete.
+///
+/// # Errors
+/// An embedded registry cannot be read.
+pub fn find(group: &Group, understood: &Understood, period: Option<Quarter>) -> Result<Bulletin, Problem> {
+    let Understood { intake, visits, disagreements, episodes, readings, courses } = understood;
+    let registry = |error: CatalogueError| Problem::failure(error.to_string());
+    let practice = SetupPractice::embedded().map_err(registry)?;
+    let natural_courses = NaturalCourses::embedded().map_err(registry)?;
+    let mut quality = data_quality(&intake.files, &intake.ledger, disagreements);
+    let notes = episode_notes(episodes, readings, courses);
+    add_course_of_care(&mut quality, &intake.files, visits, episodes, readings, &group.measures, &practice, notes);
+    let sources = Sources {
+        group: &group.name,
+        audience: group.audience,
+        period: period.or_else(|| compose::default_period(episodes)),
+        measures: &group.measures,
+        conditions: &group.conditions,
+        natural_courses: &natural_courses,
+        names: &intake.names,
+        episodes,
+        readings,
+        courses,
+    };
+    Ok(compose::bulletin(sources, quality))
+}
+
+/// Writes pages, figures, sheets and datasets into a folder.
+///
+/// # Errors
+/// The disk is full or the folder cannot be written.
+pub fn write(group: &Group, understood: &Understood, bulletin: &Bulletin, out: &Path) -> Result<(), Problem> {
+    let rules = Rules::of(group, bulletin);
+    write_pages(bulletin, &rules, out).map_err(|error| Problem::failure(error.to_string()))?;
+    write_account(understood, out)?;
+    write_results(bulletin, &out.join("tables"))?;
+    write_datasets(group, understood, &out.join("restricted"))
+}
+
+/// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected.
+///
+/// # Errors
+/// The folder cannot be written.
+pub fn write_account(understood: &Understood, out: &Path) -> Result<(), Problem> {
+    let Understood { intake, disagreements, .. } = understood;
+    let (tables, restricted) = (out.join("tables"), out.join("restricted"));
+    for folder in [&tables, &restricted] {
+        std::fs::create_dir_all(folder).map_err(|error| Problem::io(folder, &error))?;
+    }
+    let quality = data_quality(&intake.files, &intake.ledger, disagreements);
+    write_sheet(&tables, &reconciliation::FORM, quality.files.iter().map(reconciliation::line))?;
+    write_sheet(&restricted, &rejected_rows::FORM, rejected_rows::lines(&intake.files, &intake.ledger))?;
+    let pairs = disagreements.iter().map(|pair| disagreements::line(&intake.files, pair));
+    write_sheet(&restricted, &disagreements::FORM, pairs)?;
+    let title = "Rows that were not used; restricted";
+    datapackage::write(&restricted, "restricted", title, &[&rejected_rows::FORM, &disagreements::FORM])
+}
+
+fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
+    let outcomes = || bulletin.conditions.iter().flat_map(|c| c.outcomes.iter().map(move |outcome| (c, outcome)));
+    let lines = outcomes().flat_map(|(_, outcome)| outcome.completeness.iter().map(completeness::line));
+    write_sheet(tables, &completeness::FORM, lines)?;
+    write_sheet(tables, &responders::FORM, outcomes().flat_map(|(_, o)| o.responders.iter().map(responders::line)))?;
+    write_sheet(tables, &change::FORM, outcomes().flat_map(|(_, o)| o.change.iter().map(change::line)))?;
+    write_sheet(tables, &recovery_curves::FORM, outcomes().flat_map(|(c, o)| recovery_curves::lines(c, o)))?;
+    write_sheet(tables, &curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)))?;
+    let forms = [
+        &reconciliation::FORM,
+        &completeness::FORM,
+        &responders::FORM,
+        &change::FORM,
+        &recovery_curves::FORM,
+        &curve_points::FORM,
+    ];
+    datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
+}
+
+fn write_datasets(group: &Group, understood: &Understood, restricted: &Path) -> Result<(), Problem> {
+    let Understood { intake, visits, episodes, readings, courses, .. } = understood;
+    let first_days: Vec<i32> = episodes.list.iter().map(|episode| episode.first.day()).collect();
+    let of_rows = EpisodeOfRows { episode_of_row: &episodes.episode_of_row, first_days: &first_days };
+    write_visits(&restricted.join("visits.parquet"), visits, &intake.names, &intake.files, of_rows)?;
+    let readings_file = restricted.join("readings.parquet");
+    write_readings(&readings_file, readings, courses, &group.measures, &intake.names, &intake.files)?;
+    let outcomes = outcome_columns(readings, courses, &group.measures);
+    let episodes_file = restricted.join("episodes.parquet");
+    write_episodes(&episodes_file, &episodes.list, &outcomes, &intake.names, &group.conditions)
+}

@@ -1,0 +1,20 @@
+//! `mendcurve query`: asks the datasets of a report a question in SQL.
+
+use super::args::{AnswerForm, QueryArguments};
+use crate::error::{Exit, Problem};
+use crate::query::{self, Format};
+use std::io;
+
+/// Runs the command.
+///
+/// # Errors
+/// No such question, SQL that cannot be run, or no datasets.
+pub fn run(arguments: &QueryArguments) -> Result<Exit, Problem> {
+    let format = match arguments.format {
+        AnswerForm::Sheet => Format::Sheet,
+        AnswerForm::Csv => Format::Csv,
+        AnswerForm::Json => Format::Json,
+    };
+    query::run(arguments.question.as_deref(), &arguments.from, format, &mut io::stdout().lock())?;
+    Ok(Exit::Fine)
+}

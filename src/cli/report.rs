@@ -1,0 +1,69 @@
+//! `mendcurve report`: a group's exports in, its report out.
+
+use super::args::{AudienceWord, ReportArguments};
+use super::journey::{self, Understood};
+use super::{say, summary};
+use crate::error::{Exit, Problem};
+use crate::group::load::load;
+use crate::group::settings::{Audience, Group};
+use crate::report::publish::Publication;
+use crate::rows::when::Quarter;
+use std::path::{Path, PathBuf};
+
+/// Runs the command.
+///
+/// # Errors
+/// Settings, mappings or exports are wrong, hold direct identifiers, or the output cannot be written.
+/// The previous output is then untouched.
+pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
+    let mut group = load(&arguments.folder)?;
+    group.audience = match arguments.audience {
+        Some(AudienceWord::Internal) => Audience::Internal,
+        Some(AudienceWord::Release) => Audience::Release,
+        None => group.audience,
+    };
+    let period = arguments.period.as_deref().map(read_period).transpose()?;
+    let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.folder));
+
+    let publication = Publication::begin(&out)?;
+    let understood = journey::understand(&group, arguments.quiet)?;
+    if understood.intake.ledger.faulty_share() > group.reject_limit {
+        return too_many_rejected(&group, &understood, publication);
+    }
+    let bulletin = journey::find(&group, &understood, period)?;
+    journey::write(&group, &understood, &bulletin, publication.path())?;
+    publication.finish()?;
+    if !arguments.quiet {
+        say::out(&summary::of(&bulletin, &out.join("index.html")))?;
+    }
+    Ok(Exit::Fine)
+}
+
+fn read_period(text: &str) -> Result<Quarter, Problem> {
+    Quarter::parse(text)
+        .ok_or_else(|| Problem::input("--period is not a quarter").hint("write it as year and quarter: 2026-Q3"))
+}
+
+/// `reports/NAME`, where NAME is the folder's own.
+fn default_out(folder: &Path) -> PathBuf {
+    let full = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
+    Path::new("reports").join(full.file_name().unwrap_or("group".as_ref()))
+}
+
+fn too_many_rejected(group: &Group, understood: &Understood, publication: Publication) -> Result<Exit, Problem> {
+    journey::write_account(understood, publication.path())?;
+    let place = publication.finish_partial()?;
+    let share = understood.intake.ledger.faulty_share();
+    Err(Problem {
+        exit: Exit::TooManyRejected,
+        ..Problem::input(format!(
+            "{:.1} % of the rows were rejected, more than the limit of {:.1} %",
+            100.0 * share,
+            100.0 * group.reject_limit
+        ))
+        .hint(format!(
+            "read {} for the reasons, mend the mapping or the export, or raise reject_limit in group.toml",
+            place.join("restricted").join("rejected_rows.csv").display()
+        ))
+    })
+}

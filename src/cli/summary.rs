@@ -1,0 +1,72 @@
+//! The ten lines that a report prints.
+
+use crate::findings::bulletin::{Bulletin, ConditionFindings, Period, Shown};
+use std::fmt::Write;
+use std::path::Path;
+
+/// Where the page is, what was read, and a line for each of the largest conditions.
+pub fn of(bulletin: &Bulletin, page: &Path) -> String {
+    let mut text = String::new();
+    let files = &bulletin.quality.files;
+    let sum = |count: fn(&crate::findings::quality::FileAccount) -> u64| files.iter().map(count).sum::<u64>();
+    let period = bulletin.period.map_or("all episodes".to_owned(), |quarter| quarter.to_string());
+    let lines = [
+        format!("{}: {period}, {} sites, for {} readers", bulletin.group, bulletin.sites.len(), bulletin.audience),
+        format!(
+            "rows: {} read = {} kept + {} duplicate + {} rejected ({} of these left out by a declared filter), {} files",
+            sum(|f| f.rows_read),
+            sum(|f| f.rows_kept),
+            sum(|f| f.rows_duplicate),
+            sum(|f| f.rows_rejected),
+            sum(|f| f.rows_left_out),
+            files.len()
+        ),
+        format!("cells blanked because they could not be understood: {}", sum(|f| f.cells_blanked)),
+    ];
+    for line in lines {
+        let _ = writeln!(text, "{line}"); // writing to a string cannot fail
+    }
+    for condition in bulletin.conditions.iter().take(5) {
+        let _ = writeln!(text, "{}", condition_line(condition));
+    }
+    let _ = writeln!(text, "descriptive: no comparison group, so improvement cannot be put down to traction");
+    let _ = writeln!(text, "open {}", page.display());
+    text
+}
+
+/// One condition over all due episodes: its first outcome's change and rate of important change.
+fn condition_line(condition: &ConditionFindings) -> String {
+    let mut line = format!("{}: {} episodes due", condition.title, count(condition.episodes_due));
+    let Some(outcome) = condition.outcomes.first() else { return line };
+    let change = outcome.change.iter().find(|row| row.period == Period::All && row.site.is_none());
+    if let Some(change) = change
+        && let (Shown::Value(from), Shown::Value(to)) = (change.baseline_mean, change.endpoint_mean)
+    {
+        let decimals = outcome.decimals.max(1);
+        let _ = write!(line, "; {} {from:.decimals$} to {to:.decimals$}", outcome.title.to_lowercase());
+    }
+    let important = outcome
+        .responders
+        .iter()
+        .find(|row| row.period == Period::All && row.site.is_none() && row.definition == "minimal_important");
+    if let Some(row) = important
+        && let (Shown::Value(rate), Shown::Value(worst), Shown::Value(best)) = (row.rate, row.worst_case, row.best_case)
+    {
+        let _ = write!(
+            line,
+            "; {:.0} % importantly better ({:.0} to {:.0} % with the missing)",
+            100.0 * rate.value,
+            100.0 * worst,
+            100.0 * best
+        );
+    }
+    line
+}
+
+fn count(shown: Shown<u32>) -> String {
+    match shown {
+        Shown::Value(n) => n.to_string(),
+        Shown::Withheld => "few".to_owned(),
+        Shown::Missing => "no".to_owned(),
+    }
+}

@@ -1,0 +1,365 @@
+//! One outcome of a condition: first everything worked out, then shown as far as it may be.
+
+use super::against_previous::{difference_of_changes, difference_of_rates};
+use super::bulletin::{
+    AgainstPrevious, ChangeRow, CompletenessRow, Curve, CurveOutcome, CurvePoint, Estimate, OrdinalRow,
+    OutcomeFindings, Period, ResponderRow, Shown, WeekPoint,
+};
+use super::complementary::Pattern;
+use super::compose::Sources;
+use super::condition::{About, Numbered};
+use super::natural_course::natural_course;
+use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
+use crate::catalogue::measure::{Domain, Measure};
+use crate::catalogue::{Definition, PainSite};
+use crate::models::change::Change;
+use crate::models::completeness::Completeness;
+use crate::models::cumulative::cumulative;
+use crate::models::followed::Followed;
+use crate::models::grid::{Cell, Grid, Table};
+use crate::models::ordinal::OrdinalChange;
+use crate::models::recovery::{Recovery, fitted_weeks, recovery};
+use crate::models::responders::Responders;
+use crate::models::weekly_course::{Trail, Week, episodes_behind, weekly_course};
+use crate::readings::reading::Outcome;
+
+/// The definition by which a quarter is held against the one before it.
+const HEADLINE: &str = "minimal_important";
+
+/// What is followed, and through what.
+pub(super) struct Follow<'a> {
+    pub(super) sources: &'a Sources<'a>,
+    pub(super) about: &'a About,
+    pub(super) grid: &'a Grid,
+    pub(super) outcome: Outcome,
+}
+
+/// One outcome with everything worked out, whether or not it may be shown.
+pub(super) struct Evaluated<'a> {
+    follow: Follow<'a>,
+    measure: &'a Measure,
+    definitions: Vec<Definition>,
+    followed: Vec<Followed>,
+    trails: Vec<Trail>,
+    completeness: Table<Completeness>,
+    responders: Vec<Table<Responders>>,
+    ordinal: Option<Table<OrdinalChange>>,
+}
+
+impl<'a> Follow<'a> {
+    pub(super) fn evaluate(self, due: &[Numbered<'_>]) -> Evaluated<'a> {
+        let measure = self.sources.measures.get(self.outcome.measure);
+        let definitions = measure.definitions(self.about.radicular);
+        let (followed, trails): (Vec<Followed>, Vec<Trail>) = due.iter().map(|episode| self.read(*episode)).unzip();
+        let cells = self.grid.sort(&followed);
+        let completeness = cells.map(|cell| Completeness::of(cell, looks_back(measure)));
+        let responders =
+            definitions.iter().map(|definition| cells.map(|cell| Responders::of(cell, definition))).collect();
+        let ordinal = (measure.ordinal && !looks_back(measure))
+            .then(|| cells.map(|cell| OrdinalChange::of(cell, measure.direction)));
+        Evaluated { follow: self, measure, definitions, followed, trails, completeness, responders, ordinal }
+    }
+
+    /// What an episode has of the outcome.
+    fn read(&self, (id, episode): Numbered<'_>) -> (Followed, Trail) {
+        let list = &self.sources.readings.list;
+        let course = self.sources.courses.get(id, self.outcome);
+        let value = |position: Option<u32>| Some(list.get(position? as usize)?.value);
+        let baseline = course.and_then(|course| value(course.baseline));
+        let endpoint = course.and_then(|course| value(course.endpoint));
+        let readings = course.and_then(|c| list.get(c.readings.start as usize..c.readings.end as usize));
+        let readings =
+            readings.unwrap_or_default().iter().filter_map(|reading| Some((reading.day?, reading.value))).collect();
+        (Followed { quarter: episode.due, site: episode.site, baseline, endpoint }, Trail { baseline, readings })
+    }
+}
+
+/// Whether the measure asks, at the end, how things have changed, and so has no baseline.
+fn looks_back(measure: &Measure) -> bool {
+    measure.domain == Domain::Change
+}
+
+impl Evaluated<'_> {
+    pub(super) fn outcome(&self) -> Outcome {
+        self.follow.outcome
+    }
+
+    /// Share of the due episodes with an endpoint, 0 without episodes.
+    pub(super) fn share(&self) -> f64 {
+        self.completeness.get(Cell::WHOLE).and_then(|c| c.share()).unwrap_or(0.0)
+    }
+
+    pub(super) fn counts(&self) -> OutcomeCounts {
+        OutcomeCounts {
+            completeness: self.completeness.clone(),
+            definitions: self.responders.clone(),
+            ordinal: self.ordinal.clone(),
+        }
+    }
+
+    /// What may be shown.
+    pub(super) fn show(&self, rule: Rule, episodes: &Pattern, own: &OutcomePatterns) -> OutcomeFindings {
+        let measure = self.measure;
+        let weeks = self.weeks(rule, own);
+        let fitted = fitted_weeks(&weeks);
+        let behind = episodes_behind(&self.trails, &fitted);
+        let lost = u32::try_from(self.trails.len()).unwrap_or(u32::MAX) - behind;
+        OutcomeFindings {
+            key: self.follow.outcome.key(self.follow.sources.measures),
+            title: self.title(),
+            unit: measure.unit.clone(),
+            decimals: measure.decimals.into(),
+            range: (measure.low, measure.high),
+            lower_is_better: measure.improvement(1.0, 0.0) > 0.0,
+            ordinal: measure.ordinal,
+            completeness: self.completeness_rows(episodes, own),
+            change: self.change_rows(own),
+            ordinal_change: self.ordinal_rows(own),
+            responders: self.responder_rows(own),
+            definitions: self.definitions.iter().map(|d| (d.key.clone(), d.label.clone())).collect(),
+            curve_patients: count(rule.is_small(behind) || (rule.also_left_out && rule.is_small(lost)), behind),
+            curve_readings: fitted.iter().map(|week| week.episodes).sum(),
+            curve: self.curve(&fitted),
+            natural_course: natural_course(
+                self.follow.sources.natural_courses,
+                measure,
+                self.follow.outcome.pain_site,
+                self.follow.about.region,
+                self.follow.about.onset,
+            ),
+            cumulative: self.cumulative(rule, own),
+            against_previous: self.against_previous(own),
+            weeks: weeks.iter().map(week_point).collect(),
+        }
+    }
+
+    /// For people: with the place of pain where the measure has one.
+    fn title(&self) -> String {
+        let title = &self.measure.title;
+        match self.follow.outcome.pain_site {
+            PainSite::Unspecified => title.clone(),
+            site => format!("{title}, {}", site.label()),
+        }
+    }
+
+    /// Whether means of the outcome make sense.
+    fn is_averaged(&self) -> bool {
+        !self.measure.ordinal && !looks_back(self.measure)
+    }
+
+    /// The cells that have a line, with their period and site.
+    fn lines(&self) -> impl Iterator<Item = (Cell, Period, Option<String>)> {
+        let grid = self.follow.grid;
+        let names = &self.follow.sources.names.sites;
+        grid.published().map(move |cell| {
+            let period = grid.quarter(cell).map_or(Period::All, Period::Quarter);
+            (cell, period, grid.site(cell).map(|site| names.get(site).to_owned()))
+        })
+    }
+
+    fn completeness_rows(&self, episodes: &Pattern, own: &OutcomePatterns) -> Vec<CompletenessRow> {
+        let row = |(cell, period, site)| {
+            let counts = self.completeness.get(cell).filter(|counts| counts.episodes > 0)?;
+            let baseline = match looks_back(self.measure) {
+                true => Shown::Missing,
+                false => count(own.with_baseline.has(cell), counts.with_baseline),
+            };
+            Some(CompletenessRow {
+                period,
+                site,
+                condition: self.follow.about.key.clone(),
+                measure: self.key(),
+                episodes: count(episodes.has(cell), counts.episodes),
+                with_baseline: baseline,
+                with_endpoint: count(own.with_endpoint.has(cell), counts.with_endpoint),
+                share: number(own.with_endpoint.has(cell), counts.share()),
+            })
+        };
+        self.lines().filter_map(row).collect()
+    }
+
+    fn change_rows(&self, own: &OutcomePatterns) -> Vec<ChangeRow> {
+        if !self.is_averaged() {
+            return Vec::new();
+        }
+        let changes = self.follow.grid.sort(&self.followed).map(|cell| Change::of(cell, self.measure.direction));
+        let row = |(cell, period, site)| {
+            let change = changes.get(cell).filter(|change| change.episodes > 0)?;
+            let withheld = own.with_endpoint.has(cell);
+            Some(ChangeRow {
+                period,
+                site,
+                condition: self.follow.about.key.clone(),
+                measure: self.key(),
+                episodes: count(withheld, change.episodes),
+                baseline_mean: number(withheld, change.baseline_mean),
+                baseline_sd: number(withheld, change.baseline_sd),
+                endpoint_mean: number(withheld, change.endpoint_mean),
+                endpoint_sd: number(withheld, change.endpoint_sd),
+                change: number(withheld, change.change.map(Estimate::from)),
+                change_sd: number(withheld, change.change_sd),
+                effect_size: number(withheld, change.effect_size),
+            })
+        };
+        self.lines().filter_map(row).collect()
+    }
+
+    fn ordinal_rows(&self, own: &OutcomePatterns) -> Vec<OrdinalRow> {
+        let (Some(table), Some(pattern)) = (&self.ordinal, &own.ordinal) else { return Vec::new() };
+        let row = |(cell, period, site)| {
+            let ordinal = table.get(cell).filter(|ordinal| ordinal.episodes > 0)?;
+            let withheld = own.with_endpoint.has(cell);
+            Some(OrdinalRow {
+                period,
+                site,
+                condition: self.follow.about.key.clone(),
+                measure: self.key(),
+                episodes: count(withheld, ordinal.episodes),
+                baseline_median: number(withheld, ordinal.baseline_median),
+                endpoint_median: number(withheld, ordinal.endpoint_median),
+                better: count(pattern.has(cell), ordinal.better),
+                same: count(pattern.has(cell), ordinal.same),
+                worse: count(pattern.has(cell), ordinal.worse),
+            })
+        };
+        self.lines().filter_map(row).collect()
+    }
+
+    fn responder_rows(&self, own: &OutcomePatterns) -> Vec<ResponderRow> {
+        let mut rows = Vec::new();
+        for (cell, period, site) in self.lines() {
+            let by_definition = self.definitions.iter().zip(&self.responders).zip(&own.definitions);
+            for ((definition, table), pattern) in by_definition {
+                let Some(counts) = table.get(cell) else { continue };
+                if counts.denominator + counts.baseline_too_low > 0 {
+                    rows.push(self.responder_row(
+                        cell,
+                        (period.clone(), site.clone()),
+                        definition,
+                        counts,
+                        pattern,
+                        own,
+                    ));
+                }
+            }
+        }
+        rows
+    }
+
+    fn responder_row(
+        &self,
+        cell: Cell,
+        (period, site): (Period, Option<String>),
+        definition: &Definition,
+        counts: &Responders,
+        pattern: &DefinitionPatterns,
+        own: &OutcomePatterns,
+    ) -> ResponderRow {
+        let responders = pattern.responders.has(cell);
+        let denominator = pattern.denominator.has(cell);
+        let cases = responders || denominator;
+        let rate = counts.rate().map(|(value, interval)| Estimate { value, low: interval.low, high: interval.high });
+        let baseline_missing = match looks_back(self.measure) {
+            true => None,
+            false => Some(counts.baseline_missing),
+        };
+        ResponderRow {
+            period,
+            site,
+            condition: self.follow.about.key.clone(),
+            measure: self.key(),
+            definition: definition.key.clone(),
+            denominator: match definition.needs_baseline() {
+                true => "due episodes less those with a baseline too low to respond",
+                false => "due episodes",
+            },
+            episodes: count(denominator, counts.denominator),
+            with_outcome: count(pattern.with_outcome.has(cell), counts.with_outcome),
+            responders: count(responders, counts.responders),
+            // differences of two counts: a zero would give one away
+            baseline_too_low: number(denominator, Some(counts.baseline_too_low)),
+            baseline_missing: number(denominator || own.with_baseline.has(cell), baseline_missing),
+            rate: number(responders, rate),
+            worst_case: number(cases, counts.worst_case()),
+            best_case: number(cases, counts.best_case()),
+        }
+    }
+
+    /// The weeks that may be shown; week 0 counts the episodes with a baseline.
+    fn weeks(&self, rule: Rule, own: &OutcomePatterns) -> Vec<Week> {
+        if !self.is_averaged() || own.with_endpoint.has(Cell::WHOLE) {
+            return Vec::new();
+        }
+        let mut weeks = weekly_course(&self.trails, rule.up_to);
+        weeks.retain(|week| week.week > 0 || !own.with_baseline.has(Cell::WHOLE));
+        weeks
+    }
+
+    fn curve(&self, weeks: &[Week]) -> CurveOutcome {
+        if self.measure.ordinal {
+            return CurveOutcome::NotIdentifiable("the words of the scale have an order but no distances".to_owned());
+        }
+        if looks_back(self.measure) {
+            return CurveOutcome::NotIdentifiable("the measure looks back and has no value at the start".to_owned());
+        }
+        let response = &self.measure.response;
+        let important = match &response.absolute_with_radiculopathy {
+            Some(with) if self.follow.about.radicular => Some(with),
+            _ => response.absolute.as_ref(),
+        };
+        match recovery(weeks, self.measure, important.map(|change| change.value)) {
+            Recovery::TooFewWeeks => CurveOutcome::TooFewWeeks,
+            Recovery::NotIdentifiable(why) => CurveOutcome::NotIdentifiable(why),
+            Recovery::Fitted(fit) => CurveOutcome::Fitted(Curve {
+                start: fit.start.into(),
+                plateau: fit.plateau.into(),
+                half_time_days: fit.half_time_days.into(),
+                std_errors: [fit.start, fit.plateau, fit.half_time_days].map(|estimate| estimate.standard_error),
+                day_of_important_change: fit.day_of_important_change.map(Estimate::from),
+                points: fit.points.iter().map(|(day, mean)| CurvePoint { day: *day, mean: (*mean).into() }).collect(),
+                evidence: fit.evidence,
+            }),
+        }
+    }
+
+    fn cumulative(&self, rule: Rule, own: &OutcomePatterns) -> Vec<(f64, f64, f64)> {
+        if !self.is_averaged() || own.with_endpoint.has(Cell::WHOLE) {
+            return Vec::new();
+        }
+        let everyone: Vec<&Followed> = self.followed.iter().collect();
+        let points = cumulative(&everyone, self.measure.direction, rule.up_to);
+        points.iter().map(|point| (point.improvement, point.share_with_endpoint, point.share_of_due)).collect()
+    }
+
+    fn against_previous(&self, own: &OutcomePatterns) -> Option<AgainstPrevious> {
+        let quarter = self.follow.sources.period?;
+        let now = self.follow.grid.group_cell(quarter)?;
+        let before = self.follow.grid.group_cell(quarter.previous())?;
+        let shown = |pattern: &Pattern| !pattern.has(now) && !pattern.has(before);
+        let change = (self.is_averaged() && shown(&own.with_endpoint)).then(|| {
+            let cells = self.follow.grid.sort(&self.followed);
+            difference_of_changes(cells.get(now)?, cells.get(before)?)
+        });
+        let headline = self.definitions.iter().zip(&self.responders).zip(&own.definitions);
+        let rate = headline
+            .filter(|((definition, _), pattern)| definition.key == HEADLINE && shown(&pattern.responders))
+            .find_map(|((_, table), _)| difference_of_rates(*table.get(now)?, *table.get(before)?));
+        let against = AgainstPrevious { change: change.flatten(), rate };
+        (against.change.is_some() || against.rate.is_some()).then_some(against)
+    }
+
+    fn key(&self) -> String {
+        self.follow.outcome.key(self.follow.sources.measures)
+    }
+}
+
+fn week_point(week: &Week) -> WeekPoint {
+    WeekPoint {
+        week: week.week,
+        day: week.day,
+        episodes: week.episodes,
+        mean: week.mean.into(),
+        band: week.band,
+        median: week.median,
+    }
+}

@@ -1,0 +1,144 @@
+//! Whole groups, from exports to findings: two open trials against what was published, and the sample.
+
+use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
+use super::compose::{Sources, bulletin, default_period};
+use super::quality::DataQuality;
+use crate::catalogue::natural_course::Courses as NaturalCourses;
+use crate::episodes::boundaries::cut;
+use crate::episodes::regions::Regions;
+use crate::group::settings::Audience;
+use crate::group::{load, mapping::Layout};
+use crate::readings::attach::attach;
+use crate::readings::windows::Courses;
+use crate::rows::read_group::read_group;
+use crate::visits::duplicates::visits;
+use std::path::Path;
+
+fn run(folder: &str, audience: Audience) -> Bulletin {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    let group = load::load(&folder).unwrap_or_else(|problem| panic!("{problem}"));
+    let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
+    let layouts = group.exports.iter().flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout));
+    let long: Vec<bool> = layouts.map(|layout| layout == Layout::ReadingRows).collect();
+    let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
+    let (visits, _) = visits(rows, scores, &long, &mut intake.ledger);
+    let regions = Regions::of(&group.conditions, &intake.names.codes);
+    let episodes = cut(&visits, &regions, &group.episodes);
+    let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
+    let courses = Courses::of(&readings, &episodes, &group.episodes);
+    let sources = Sources {
+        group: &group.name,
+        audience,
+        period: default_period(&episodes),
+        measures: &group.measures,
+        conditions: &group.conditions,
+        natural_courses: &NaturalCourses::embedded().unwrap(),
+        names: &intake.names,
+        episodes: &episodes,
+        readings: &readings,
+        courses: &courses,
+    };
+    bulletin(sources, DataQuality::default())
+}
+
+fn condition<'a>(bulletin: &'a Bulletin, key: &str) -> &'a ConditionFindings {
+    bulletin.conditions.iter().find(|condition| condition.key == key).unwrap()
+}
+
+fn outcome<'a>(condition: &'a ConditionFindings, key: &str) -> &'a OutcomeFindings {
+    condition.outcomes.iter().find(|outcome| outcome.key == key).unwrap()
+}
+
+fn value<T: Copy + std::fmt::Debug>(shown: &Shown<T>) -> T {
+    match shown {
+        Shown::Value(value) => *value,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn the_back_pain_trial_gives_the_published_means_and_responders() {
+    // Ashar et al., JAMA Psychiatry 2022;79:13: pain 0 or 1 in 33/50, 10/51 and 5/50, those who did not complete counted
+    // as not; mean pain after 1.18, 2.84, 3.13; mean disability after 10.14, 19.00, 20.68
+    let bulletin = run("tests/whole/trials/back-pain-2022", Audience::Internal);
+    let trial = condition(&bulletin, "chronic_back_pain");
+    let (pain, disability) = (outcome(trial, "pain_nrs_back"), outcome(trial, "odi"));
+    for (site, randomised, pain_free, pain_after, disability_after) in [
+        ("reprocessing therapy", 50, 33, 1.18, 10.14),
+        ("placebo", 51, 10, 2.84, 19.00),
+        ("usual care", 50, 5, 3.13, 20.68),
+    ] {
+        let here = |period: &Period, of: &Option<String>| *period == Period::All && of.as_deref() == Some(site);
+        let is_state = |row: &&super::bulletin::ResponderRow| row.definition == "acceptable_state";
+        let row = pain.responders.iter().filter(is_state).find(|row| here(&row.period, &row.site)).unwrap();
+        assert_eq!((value(&row.responders), value(&row.episodes)), (pain_free, randomised), "{site}");
+        assert_eq!(value(&row.worst_case), f64::from(pain_free) / f64::from(randomised));
+        for (outcome, published) in [(pain, pain_after), (disability, disability_after)] {
+            let row = outcome.change.iter().find(|row| here(&row.period, &row.site)).unwrap();
+            assert!((value(&row.endpoint_mean) - published).abs() < 0.005, "{site} {:?}", row.endpoint_mean);
+        }
+    }
+}
+
+#[test]
+fn the_headache_trial_gives_the_published_scores_at_twelve_months() {
+    // Vickers et al., BMJ 2004;328:744: at 12 months 16.2 (SD 13.7, n 161) against 22.3 (17.0, n 140)
+    let bulletin = run("tests/whole/trials/headache-2004", Audience::Internal);
+    for (key, n, mean, sd) in [("headache_acupuncture", 161, 16.2, 13.7), ("headache_usual_care", 140, 22.3, 17.0)] {
+        let outcome = &condition(&bulletin, key).outcomes[0];
+        let row = outcome.change.iter().find(|row| row.period == Period::All && row.site.is_none()).unwrap();
+        assert_eq!(value(&row.episodes), n, "{key}");
+        assert!((value(&row.endpoint_mean) - mean).abs() < 0.05, "{:?}", row.endpoint_mean);
+        assert!((value(&row.endpoint_sd) - sd).abs() < 0.05, "{:?}", row.endpoint_sd);
+    }
+}
+
+#[test]
+fn the_sheets_of_the_sample_agree_with_each_other() {
+    for audience in [Audience::Internal, Audience::Release] {
+        let bulletin = run("sample-data", audience);
+        assert!(bulletin.conditions.len() > 2 && bulletin.quarters.len() > 3);
+        let mut compared = 0;
+        for outcome in bulletin.conditions.iter().flat_map(|condition| &condition.outcomes) {
+            for row in &outcome.completeness {
+                let changes =
+                    outcome.change.iter().filter(|change| change.period == row.period && change.site == row.site);
+                changes.for_each(|change| assert_eq!(change.episodes, row.with_endpoint));
+                let definitions = outcome.responders.iter().filter(|r| r.period == row.period && r.site == row.site);
+                for of in definitions {
+                    if let (Shown::Value(due), Shown::Value(n), Shown::Value(low)) =
+                        (row.episodes, of.episodes, of.baseline_too_low)
+                    {
+                        assert_eq!(due, n + low);
+                        compared += 1;
+                    }
+                    if let (Shown::Value(due), Shown::Value(with), Shown::Value(missing)) =
+                        (row.episodes, row.with_baseline, of.baseline_missing)
+                    {
+                        assert_eq!(due, with + missing);
+                    }
+                    if let (Shown::Value(rate), Shown::Value(worst), Shown::Value(best)) =
+                        (of.rate, of.worst_case, of.best_case)
+                    {
+                        assert!(worst <= rate.value && rate.value <= best && rate.low <= rate.value);
+                    }
+                }
+            }
+        }
+        assert!(compared > 10, "{compared} for {audience:?}");
+        assert_eq!(bulletin, run("sample-data", audience), "the same input gives the same findings");
+    }
+}
+
+#[test]
+fn the_sample_shows_its_headline_inside_the_group() {
+    let bulletin = run("sample-data", Audience::Internal);
+    let first = &bulletin.conditions[0];
+    let outcome = &first.outcomes[0];
+    let whole = |period: &Period, site: &Option<String>| *period == Period::All && site.is_none();
+    let completeness = outcome.completeness.iter().find(|row| whole(&row.period, &row.site)).unwrap();
+    assert!(value(&completeness.share) > 0.5);
+    let responders = outcome.responders.iter().find(|row| whole(&row.period, &row.site)).unwrap();
+    assert!(value(&responders.rate).value > 0.1);
+    assert!(outcome.weeks.len() > 4 && outcome.cumulative.len() > 3 && outcome.against_previous.is_some());
+}

@@ -1,0 +1,59 @@
+//! `curve_points.csv`: what the figures draw: observed weekly means, the fitted mean, published points.
+
+use super::sheet::{Cell, Form, Kind, always, maybe};
+use crate::findings::bulletin::{ConditionFindings, CurveOutcome, Estimate, OutcomeFindings};
+
+/// The sheet.
+pub const FORM: Form = Form {
+    name: "curve_points",
+    title: "Observed weekly means, fitted means and published courses, by day since the first treated visit",
+    columns: &[
+        always("condition", Kind::Text, "condition key"),
+        always("measure", Kind::Text, "outcome key: measure and site of pain"),
+        always("day", Kind::Number, "day since the first treated visit; published courses count from study entry"),
+        maybe("mean", Kind::Number, "mean in the measure's own unit"),
+        maybe("mean_low", Kind::Number, "lower 95 % limit of the mean"),
+        maybe("mean_high", Kind::Number, "upper 95 % limit of the mean"),
+        maybe("band_low", Kind::Number, "10th percentile of the readings: the spread of patients, not of the mean"),
+        maybe("band_high", Kind::Number, "90th percentile of the readings"),
+        maybe("natural_course", Kind::Number, "mean of published cohorts"),
+        always("kind", Kind::Text, "observed, fitted or published"),
+        maybe("episodes", Kind::Count, "episodes behind an observed mean"),
+    ],
+    key: &[],
+};
+
+/// The lines of one outcome.
+pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Vec<Cell>> {
+    let line = |day: f64, mean: Option<Estimate>, rest: [Cell; 3], kind: &str, episodes: Cell| -> Vec<Cell> {
+        let [band_low, band_high, published] = rest;
+        let number = |x: Option<f64>| x.map_or(Cell::Empty, Cell::Number);
+        vec![
+            condition.key.as_str().into(),
+            outcome.key.as_str().into(),
+            day.into(),
+            number(mean.map(|m| m.value)),
+            number(mean.map(|m| m.low)),
+            number(mean.map(|m| m.high)),
+            band_low,
+            band_high,
+            published,
+            kind.into(),
+            episodes,
+        ]
+    };
+    let mut lines = Vec::new();
+    for week in &outcome.weeks {
+        let band = [week.band.0.into(), week.band.1.into(), Cell::Empty];
+        lines.push(line(week.day, Some(week.mean), band, "observed", u64::from(week.episodes).into()));
+    }
+    if let CurveOutcome::Fitted(curve) = &outcome.curve {
+        let nothing = || [Cell::Empty, Cell::Empty, Cell::Empty];
+        lines.extend(curve.points.iter().map(|p| line(p.day, Some(p.mean), nothing(), "fitted", Cell::Empty)));
+    }
+    for (day, mean) in outcome.natural_course.iter().flat_map(|course| &course.points) {
+        let published = [Cell::Empty, Cell::Empty, mean.value.into()];
+        lines.push(line(*day, None, published, "published", Cell::Empty));
+    }
+    lines
+}

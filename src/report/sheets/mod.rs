@@ -1,0 +1,12 @@
+//! Findings -> CSV sheets with their schema: one file a sheet, columns and schema from one list.
+
+pub mod change;
+pub mod completeness;
+pub mod curve_points;
+pub mod datapackage;
+pub mod disagreements;
+pub mod reconciliation;
+pub mod recovery_curves;
+pub mod rejected_rows;
+pub mod responders;
+pub mod sheet;

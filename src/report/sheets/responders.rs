@@ -1,0 +1,63 @@
+//! `responders.csv`: who improved by how much, with every denominator.
+
+use super::sheet::{Cell, Form, Kind, always, is_withheld, maybe, period, site, three};
+use crate::findings::bulletin::ResponderRow;
+
+/// The sheet.
+pub const FORM: Form = Form {
+    name: "responders",
+    title: "Responder rates with Wilson intervals and what the missing could do to them",
+    columns: &[
+        always("period", Kind::Text, "quarter in which the endpoint window closed, or all"),
+        always("site", Kind::Text, "site, or all"),
+        always("condition", Kind::Text, "condition key"),
+        always("measure", Kind::Text, "outcome key: measure and site of pain"),
+        always("definition", Kind::Text, "definition of a response"),
+        always("denominator", Kind::Text, "what `episodes` counts, in words"),
+        maybe("episodes", Kind::Count, "the denominator"),
+        maybe("with_outcome", Kind::Count, "of these, with what the definition needs"),
+        maybe("responders", Kind::Count, "of these, responders"),
+        maybe("rate", Kind::Share, "responders / with_outcome"),
+        maybe("ci_low", Kind::Share, "lower 95 % Wilson limit of the rate"),
+        maybe("ci_high", Kind::Share, "upper 95 % Wilson limit of the rate"),
+        maybe("worst_case", Kind::Share, "rate if nobody without an outcome responded"),
+        maybe("best_case", Kind::Share, "rate if everybody without an outcome responded"),
+        maybe("imputed_rate", Kind::Share, "rate with the missing imputed; empty until imputation exists"),
+        maybe("imputed_low", Kind::Share, "its lower limit; empty until imputation exists"),
+        maybe("imputed_high", Kind::Share, "its upper limit; empty until imputation exists"),
+        maybe("baseline_too_low", Kind::Count, "due episodes whose baseline is too low to respond, not in the denominator"),
+        maybe("baseline_missing", Kind::Count, "due episodes without a baseline, in the denominator"),
+        always("withheld", Kind::Flag, "whether a number of the line is withheld as a small cell"),
+    ],
+    key: &["period", "site", "condition", "measure", "definition"],
+};
+
+/// One line.
+pub fn line(row: &ResponderRow) -> Vec<Cell> {
+    let [rate, low, high] = three(row.rate);
+    let withheld = [row.episodes, row.with_outcome, row.responders, row.baseline_too_low, row.baseline_missing]
+        .into_iter()
+        .any(is_withheld);
+    vec![
+        period(&row.period),
+        site(row.site.as_ref()),
+        row.condition.as_str().into(),
+        row.measure.as_str().into(),
+        row.definition.as_str().into(),
+        row.denominator.into(),
+        row.episodes.into(),
+        row.with_outcome.into(),
+        row.responders.into(),
+        rate,
+        low,
+        high,
+        row.worst_case.into(),
+        row.best_case.into(),
+        Cell::Empty,
+        Cell::Empty,
+        Cell::Empty,
+        row.baseline_too_low.into(),
+        row.baseline_missing.into(),
+        Cell::Flag(withheld),
+    ]
+}
