@@ -18,8 +18,9 @@ pub mod visits;
 pub mod episodes;
 pub mod readings;
 
-pub mod findings;
 pub mod models;
+
+pub mod findings;
 
 pub mod report;
 

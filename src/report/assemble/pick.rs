@@ -52,7 +52,7 @@ pub(super) fn rate_cell(value: &Shown<Estimate>) -> Cell {
 }
 
 pub(super) fn worst_to_best_cell(row: &ResponderRow) -> Cell {
-    cell_of_two(&row.worst_case, &row.best_case, |worst, best| wording::results::between(worst, best))
+    cell_of_two(&row.worst_case, &row.best_case, wording::results::between)
 }
 
 pub(super) fn change_row<'o>(
