@@ -1,6 +1,8 @@
 //! Sentences about results, on the first page and on those of the conditions.
 
-use super::{count, decimal, episodes_behind, percent, percent_with_interval, range, signed_with_interval, with_interval};
+use super::{
+    count, decimal, episodes_behind, percent, percent_with_interval, range, signed_with_interval, with_interval,
+};
 use crate::findings::bulletin::{Estimate, Period};
 use crate::rows::when::Quarter;
 
