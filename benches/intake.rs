@@ -6,7 +6,7 @@
 //! Invented numbers; the same bytes each time.
 
 use mendcurve::export::place::FileId;
-use mendcurve::group;
+use mendcurve::group::load::load;
 use mendcurve::rows::read_group::read_group;
 use mendcurve::visits::duplicates::visits;
 use polars::prelude::*;
@@ -122,7 +122,7 @@ fn child(task: &str, folder: &Path) {
             LazyCsvReader::new(file).finish().and_then(LazyFrame::collect).expect("a frame").height()
         }
         _ => {
-            let group = group::load(folder).expect("a group");
+            let group = load(folder).expect("a group");
             let mut intake = read_group(&group, |_| ()).expect("rows");
             let (visits, _) = visits(intake.rows, intake.scores, &[false], &mut intake.ledger);
             assert!(intake.ledger.unbalanced().is_empty() && intake.files.path(FileId(0)) == "visits.csv");

@@ -195,6 +195,7 @@ fn outcome(
                 with_outcome: may(with, is_small),
                 responders: may((f64::from(with) * rate) as u32, is_small),
                 baseline_too_low: may(due / 14, is_small || due / 14 < 5),
+                baseline_missing: may(due / 25, is_small || due / 25 < 5),
                 rate: may(
                     Estimate { value: rate, low: (rate - half).max(0.0), high: (rate + half).min(1.0) },
                     is_small,
@@ -232,6 +233,7 @@ fn outcome(
         ordinal: false,
         completeness,
         change,
+        ordinal_change: Vec::new(),
         responders,
         definitions,
         weeks: (0..weeks)
@@ -249,7 +251,7 @@ fn outcome(
                 }
             })
             .collect(),
-        curve_patients: due,
+        curve_patients: Shown::Value(due),
         curve_readings: due * 7,
         curve,
         natural_course,

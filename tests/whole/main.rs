@@ -4,6 +4,7 @@ mod bad_input;
 mod balance;
 mod commands;
 mod dialects;
+mod direction;
 mod published_trials;
 mod sample_group;
 
