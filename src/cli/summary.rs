@@ -43,7 +43,7 @@ fn condition_line(condition: &ConditionFindings) -> String {
         && let (Shown::Value(from), Shown::Value(to)) = (change.baseline_mean, change.endpoint_mean)
     {
         let decimals = outcome.decimals.max(1);
-        let _ = write!(line, "; {} {from:.decimals$} to {to:.decimals$}", outcome.title.to_lowercase());
+        let _ = write!(line, "; {}: {from:.decimals$} to {to:.decimals$}", outcome.title);
     }
     let important = outcome
         .responders

@@ -100,8 +100,13 @@ impl Answer<'_> {
     }
 
     fn write_csv(&self, out: &mut dyn Write) -> io::Result<()> {
+        // the csv crate wraps the writer's own error, and with it whether a pipe was closed
+        let plain = |error: csv::Error| match error.into_kind() {
+            csv::ErrorKind::Io(error) => error,
+            other => io::Error::other(format!("{other:?}")),
+        };
         let mut csv = csv::Writer::from_writer(out);
-        csv.write_record(&self.columns)?;
+        csv.write_record(&self.columns).map_err(plain)?;
         for row in 0..self.rows {
             csv.write_record(self.row(row).map(|value| match value {
                 Value::Missing => String::new(),
@@ -109,7 +114,8 @@ impl Answer<'_> {
                 Value::Whole(x) => x.to_string(),
                 Value::Number(x) => x.to_string(),
                 Value::Text(text) => text,
-            }))?;
+            }))
+            .map_err(plain)?;
         }
         csv.flush()
     }

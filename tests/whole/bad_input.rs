@@ -113,7 +113,8 @@ fn a_record_that_never_ends_is_refused_without_reading_it_all() {
 #[test]
 fn ten_thousand_columns_are_read() {
     let more: Vec<String> = (0..10_000).map(|i| format!("c{i}")).collect();
-    let export = format!("p,d,pull,kg,pain,odi,{}\nk,2026-03-01,300,80,3,40,{}\n", more.join(","), vec!["1"; 10_000].join(","));
+    let export =
+        format!("p,d,pull,kg,pain,odi,{}\nk,2026-03-01,300,80,3,40,{}\n", more.join(","), vec!["1"; 10_000].join(","));
     assert_eq!(balanced(&SmallGroup::new(MAPPING, export)).kept, 1);
 }
 
@@ -128,7 +129,8 @@ fn a_header_twice_is_refused_unless_the_mapping_says_which() {
 
 #[test]
 fn mixed_line_ends_and_a_mark_in_the_middle_are_read() {
-    let export = format!("{HEADER}a,2026-03-01,300,80,3,40\r\nb,2026-03-01,300,80,3,40\n\u{feff}c,2026-03-01,300,80,3,40\r\n");
+    let export =
+        format!("{HEADER}a,2026-03-01,300,80,3,40\r\nb,2026-03-01,300,80,3,40\n\u{feff}c,2026-03-01,300,80,3,40\r\n");
     let small = SmallGroup::new(MAPPING, export);
     assert_eq!(balanced(&small).kept, 3);
 }

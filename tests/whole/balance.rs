@@ -12,9 +12,7 @@ region = \"r\"\npeak_force = { column = \"pull\", unit = \"lbf\" }\n[[scores]]\n
 
 fn clean_rows() -> Vec<Vec<u8>> {
     (0..30)
-        .map(|i| {
-            format!("k{},2026-03-{:02},C{},lumbar,{},{}", i % 5, 1 + i / 5, i % 3, 60 + i, i % 11).into_bytes()
-        })
+        .map(|i| format!("k{},2026-03-{:02},C{},lumbar,{},{}", i % 5, 1 + i / 5, i % 3, 60 + i, i % 11).into_bytes())
         .collect()
 }
 

@@ -17,7 +17,8 @@ fn read(mapping: &str, export: impl AsRef<[u8]>) -> Intake {
 fn is_the_visit(intake: &Intake) {
     let [row] = intake.rows.as_slice() else { panic!("{} rows; {:?}", intake.rows.len(), intake.ledger) };
     assert_eq!(row.when.date().map(|d| d.to_string()).as_deref(), Some("2026-07-02"));
-    let close = |got: Option<f64>, want: f64| assert!(got.is_some_and(|x| (x - want).abs() < 1e-6), "{got:?} is not {want}");
+    let close =
+        |got: Option<f64>, want: f64| assert!(got.is_some_and(|x| (x - want).abs() < 1e-6), "{got:?} is not {want}");
     close(row.dose.peak_force.map(|x| x.get()), 177.928_864_610_42);
     close(row.dose.body_mass.map(|x| x.get()), 80.0);
     assert_eq!(row.setup.position, Some(Position::Prone));
@@ -27,7 +28,8 @@ fn is_the_visit(intake: &Intake) {
     assert!((pain - 7.0).abs() < 1e-9, "{pain}");
 }
 
-const COLUMNS: &str = "[columns]\npatient = \"p\"\ndate = \"d\"\nposition = \"pos\"\nmode = { fixed = \"intermittent\" }\n";
+const COLUMNS: &str =
+    "[columns]\npatient = \"p\"\ndate = \"d\"\nposition = \"pos\"\nmode = { fixed = \"intermittent\" }\n";
 const PAIN: &str = "[[scores]]\nmeasure = \"pain_nrs\"\nof = \"back\"\ncolumn = \"pain\"\n";
 
 fn mapping(file: &str, quantities: &str, rest: &str) -> String {
@@ -97,7 +99,7 @@ fn gzip_and_zstd_are_opened_whatever_their_name() {
 #[test]
 fn one_row_a_reading_with_visit_columns_repeated() {
     let m = format!(
-        "[file]\nlayout = \"reading rows\"\ndates = \"iso\"\n{COLUMNS}\
+        "[file]\nlayout = \"reading rows\"\ntreated = true\ndates = \"iso\"\n{COLUMNS}\
          peak_force = {{ column = \"pull\", unit = \"lbf\" }}\nbody_mass = {{ column = \"w\", unit = \"kg\" }}\n\
          [readings]\nmeasure_column = \"scale\"\nvalue_column = \"score\"\n[readings.measures]\n\
          \"VAS cm\" = {{ measure = \"pain_vas\", of = \"back\", scale = \"cm\" }}\n\"ODI\" = {{ measure = \"odi\" }}\n\"Mood\" = {{ ignore = true }}\n"

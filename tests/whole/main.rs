@@ -113,7 +113,8 @@ type Line = std::collections::HashMap<String, String>;
 fn sheet(path: &Path) -> Vec<Line> {
     let mut reader = csv::Reader::from_path(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     let header = reader.headers().expect("a header").clone();
-    let line = |record: csv::StringRecord| header.iter().map(str::to_owned).zip(record.iter().map(str::to_owned)).collect();
+    let line =
+        |record: csv::StringRecord| header.iter().map(str::to_owned).zip(record.iter().map(str::to_owned)).collect();
     reader.records().map(|record| line(record.expect("a line"))).collect()
 }
 

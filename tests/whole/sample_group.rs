@@ -135,7 +135,13 @@ fn the_committed_sample_is_what_the_generator_writes() {
     let (written, committed) = (bytes(&folder), bytes(&project().join("sample-data")));
     assert_eq!(written.keys().collect::<Vec<_>>(), committed.keys().collect::<Vec<_>>());
     for (path, content) in &written {
-        assert!(*content == committed[path], "{} differs", path.display());
+        // packers differ in the bytes they choose, not in what they hold
+        let unpacked = |bytes: &[u8]| match path.extension().is_some_and(|e| e == "gz") {
+            true => std::io::read_to_string(flate2::read::GzDecoder::new(bytes)).map(String::into_bytes).ok(),
+            false => Some(bytes.to_vec()),
+        };
+        let (a, b) = (unpacked(content), unpacked(&committed[path]));
+        assert!(a == b, "{} differs", path.display());
     }
     let size: usize = committed.values().map(Vec::len).sum();
     assert!(size < 3_000_000, "{size} bytes");
@@ -144,14 +150,7 @@ fn the_committed_sample_is_what_the_generator_writes() {
 #[test]
 fn patients_stay_out_of_what_circulates() {
     let out = report();
-    let output = mendcurve(&[
-        "query",
-        text(&write_patient_query()),
-        "--from",
-        text(&out),
-        "--format",
-        "csv",
-    ]);
+    let output = mendcurve(&["query", text(&write_patient_query()), "--from", text(&out), "--format", "csv"]);
     let keys: Vec<String> = stdout(&output).lines().skip(1).map(str::to_owned).collect();
     assert!(keys.len() > 800, "{} patients", keys.len());
     for (path, content) in bytes(&out) {
