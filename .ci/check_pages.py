@@ -65,15 +65,19 @@ class Page(html.parser.HTMLParser):
 
 
 def requests_off_the_page(net_log):
-    """The addresses of every request in Chromium's network log that is not a local file."""
+    """The addresses of every request that the page itself made to anything but a local file.
+
+    The browser asks its maker's hosts for things of its own; those requests have no page as initiator.
+    """
     with open(net_log, encoding="utf-8") as file:
         text = file.read()
     try:
         log = json.loads(text)
     except json.JSONDecodeError:  # Chromium may stop before it closes the list
         log = json.loads(text.rstrip().rstrip(",") + "]}")
-    addresses = (event.get("params", {}).get("url", "") for event in log["events"])
-    return sorted({a for a in addresses if re.match(r"(https?|wss?|ftp):", a)})
+    requests = [event.get("params", {}) for event in log["events"]]
+    of_the_page = (r["url"] for r in requests if "url" in r and r.get("initiator", "not an origin") != "not an origin")
+    return sorted({a for a in of_the_page if re.match(r"(https?|wss?|ftp):", a)})
 
 
 def check(page, root, chromium):
@@ -83,8 +87,8 @@ def check(page, root, chromium):
             [chromium, *FLAGS, f"--user-data-dir={scratch}/profile", f"--log-net-log={net_log}", page.as_uri()],
             capture_output=True, text=True, timeout=120,
         )
-        problems = [line for line in run.stderr.splitlines() if "CONSOLE" in line]
-        problems += [f"a request to {address}" for address in requests_off_the_page(net_log)]
+        problems = [f"a request to {address}" for address in requests_off_the_page(net_log)]
+        problems += [line for line in run.stderr.splitlines() if "CONSOLE" in line]
     parsed = Page()
     parsed.feed(run.stdout)
     problems += parsed.problems
@@ -102,12 +106,22 @@ def check(page, root, chromium):
     return parsed.figures, problems
 
 
+def can_see_a_request(chromium):
+    """A check that cannot fail is no check: a page that asks for something must be caught."""
+    with tempfile.TemporaryDirectory() as scratch:
+        page = pathlib.Path(scratch, "asks.html")
+        page.write_text('<html lang="en"><h1>x</h1><img alt="x" src="http://asked.invalid/x.png"></html>')
+        return any("asked.invalid" in problem for problem in check(page, page.parent.resolve(), chromium)[1][:1])
+
+
 def main():
     root = pathlib.Path(sys.argv[1]).resolve()
     chromium = shutil.which("chromium")
     pages = sorted(p for p in root.rglob("*.html"))
     if not pages or not chromium:
         sys.exit("no page, or no chromium, to check with")
+    if not can_see_a_request(chromium):
+        sys.exit("a request off the page would not be noticed")
     figures = failed = 0
     for page in pages:
         count, problems = check(page, root, chromium)
