@@ -9,8 +9,8 @@ pub mod quality;
 pub mod results;
 
 pub use numbers::{
-    NOT_RECORDED, WITHHELD, count, counted, decimal, episodes_behind, n_of, percent, percent_with_interval, range, signed,
-    signed_with_interval, with_interval,
+    NOT_RECORDED, WITHHELD, count, counted, decimal, episodes_behind, n_of, percent, percent_with_interval, range,
+    signed, signed_with_interval, with_interval,
 };
 
 /// Read out where a dash stands.

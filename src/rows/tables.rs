@@ -122,7 +122,9 @@ mod tests {
     fn fields<'a>() -> Vec<Field<'a, Vec<i64>>> {
         vec![
             Field::text("word", |lines: &Vec<i64>, i| (lines[i] % 3 > 0).then(|| format!("w{}", lines[i] % 7).into())),
-            Field::number("number", |lines: &Vec<i64>, i| Some(if lines[i] % 5 == 0 { f64::NAN } else { lines[i] as f64 / 7.0 })),
+            Field::number("number", |lines: &Vec<i64>, i| {
+                Some(if lines[i] % 5 == 0 { f64::NAN } else { lines[i] as f64 / 7.0 })
+            }),
             Field::whole("whole", |lines: &Vec<i64>, i| Some(lines[i]).filter(|x| x % 4 > 0)),
             Field::flag("flag", |lines: &Vec<i64>, i| Some(lines[i] % 2 == 0).filter(|_| lines[i] % 9 > 0)),
             Field::date("date", |lines: &Vec<i64>, i| Some(lines[i] as i32).filter(|x| x % 6 > 0)),

@@ -102,17 +102,31 @@ mod tests {
             (&reconciliation::FORM, "file, rows_read, rows_kept, rows_duplicate, rows_rejected, cells_blanked"),
             (&rejected_rows::FORM, "file, line, column, reason"),
             (&completeness::FORM, "period, site, condition, measure, episodes, with_baseline, with_endpoint, share"),
-            (&responders::FORM, "period, site, condition, measure, definition, denominator, episodes, with_outcome, responders, rate, ci_low, ci_high, worst_case, best_case, imputed_rate, imputed_low, imputed_high"),
-            (&change::FORM, "period, site, condition, measure, episodes, baseline_mean, endpoint_mean, change_mean, change_sd, ci_low, ci_high, effect_size"),
-            (&recovery_curves::FORM, "condition, measure, model, patients, readings, parameter, estimate, std_error, ci_low, ci_high"),
-            (&curve_points::FORM, "condition, measure, day, mean, mean_low, mean_high, band_low, band_high, natural_course"),
+            (
+                &responders::FORM,
+                "period, site, condition, measure, definition, denominator, episodes, with_outcome, responders, rate, ci_low, ci_high, worst_case, best_case, imputed_rate, imputed_low, imputed_high",
+            ),
+            (
+                &change::FORM,
+                "period, site, condition, measure, episodes, baseline_mean, endpoint_mean, change_mean, change_sd, ci_low, ci_high, effect_size",
+            ),
+            (
+                &recovery_curves::FORM,
+                "condition, measure, model, patients, readings, parameter, estimate, std_error, ci_low, ci_high",
+            ),
+            (
+                &curve_points::FORM,
+                "condition, measure, day, mean, mean_low, mean_high, band_low, band_high, natural_course",
+            ),
         ];
         for (form, columns) in contract {
             let names: Vec<&str> = form.columns.iter().map(|column| column.name).collect();
             assert!(names.join(", ").starts_with(columns), "{}: {names:?}", form.name);
         }
         for form in [&disagreements::FORM, &reconciliation::FORM] {
-            assert!(form.key.iter().all(|key| form.columns.iter().any(|column| column.name == *key && column.required)));
+            assert!(
+                form.key.iter().all(|key| form.columns.iter().any(|column| column.name == *key && column.required))
+            );
         }
     }
 

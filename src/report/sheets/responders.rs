@@ -25,7 +25,11 @@ pub const FORM: Form = Form {
         maybe("imputed_rate", Kind::Share, "rate with the missing imputed; empty until imputation exists"),
         maybe("imputed_low", Kind::Share, "its lower limit; empty until imputation exists"),
         maybe("imputed_high", Kind::Share, "its upper limit; empty until imputation exists"),
-        maybe("baseline_too_low", Kind::Count, "due episodes whose baseline is too low to respond, not in the denominator"),
+        maybe(
+            "baseline_too_low",
+            Kind::Count,
+            "due episodes whose baseline is too low to respond, not in the denominator",
+        ),
         maybe("baseline_missing", Kind::Count, "due episodes without a baseline, in the denominator"),
         always("withheld", Kind::Flag, "whether a number of the line is withheld as a small cell"),
     ],
