@@ -11,11 +11,19 @@ WITH ended AS (
     FROM episodes
     WHERE ended_how IS NOT NULL AND ended_how <> 'ongoing'
 ),
-latest AS (
-    SELECT episode, measure, burden
+numbered AS (
+    SELECT
+        episode,
+        measure,
+        burden,
+        ROW_NUMBER() OVER (PARTITION BY episode, measure ORDER BY day DESC) AS from_last
     FROM readings
     WHERE episode IS NOT NULL
-    QUALIFY ROW_NUMBER() OVER (PARTITION BY episode, measure ORDER BY day DESC, source_file, source_line) = 1
+),
+latest AS (
+    SELECT episode, measure, burden
+    FROM numbered
+    WHERE from_last = 1
 ),
 banded AS (
     SELECT

@@ -18,11 +18,13 @@ pub mod visits;
 pub mod episodes;
 pub mod readings;
 
-pub mod findings;
 pub mod models;
 
-pub mod query;
+pub mod findings;
+
 pub mod report;
+
+pub mod query;
 
 /// The invented group to try the program on, and to test it with.
 pub mod sample;

@@ -103,7 +103,7 @@ pub struct SampleArguments {
     /// The folder to write; must be empty or not exist
     pub folder: PathBuf,
     /// Another seed gives another group
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 20_250_701)]
     pub seed: u64,
     /// About how many patients
     #[arg(long, default_value_t = 900)]

@@ -17,13 +17,12 @@ use crate::readings::attach::{Readings, attach};
 use crate::readings::notes::episode_notes;
 use crate::readings::tables::{outcome_columns, write_readings};
 use crate::readings::windows::Courses;
-use crate::report::assemble::rules::Rules;
-use crate::report::assemble::write_pages;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
     change, completeness, curve_points, datapackage, disagreements, reconciliation, recovery_curves, rejected_rows,
     responders,
 };
+use crate::report::{Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
 use crate::rows::when::Quarter;
 use crate::visits::duplicates::{Disagreement, visits};

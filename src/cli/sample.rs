@@ -10,7 +10,7 @@ use crate::sample::{self, SampleOptions};
 /// # Errors
 /// The folder holds something already, or cannot be written.
 pub fn run(arguments: &SampleArguments) -> Result<Exit, Problem> {
-    let options = SampleOptions { seed: arguments.seed, patients: arguments.patients };
+    let options = SampleOptions { seed: arguments.seed, patients: arguments.patients as usize };
     let summary = sample::write(&arguments.folder, options)?;
     say::out(&format!("{summary}\n"))?;
     Ok(Exit::Fine)

@@ -58,8 +58,11 @@ impl Pattern {
 
     /// Withholds what another pattern does; whether that added anything.
     fn widen(&mut self, other: &Self) -> bool {
-        let own = self.withheld.iter_mut().zip(&other.withheld);
-        own.fold(false, |added, (own, other)| (!std::mem::replace(own, *own || *other) && *other) || added)
+        let mut added = false;
+        for (own, other) in self.withheld.iter_mut().zip(&other.withheld) {
+            added |= *other && !std::mem::replace(own, *own || *other);
+        }
+        added
     }
 }
 
@@ -85,11 +88,10 @@ pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
         for (i, count) in counts.iter().enumerate() {
             let Some(pattern) = patterns.get(i).cloned() else { continue };
             let mut lines = Lines::new(count, pattern, counts, &patterns, up_to);
-            let mut added = count
-                .within
-                .iter()
-                .filter_map(|k| patterns.get(*k))
-                .fold(false, |added, outer| lines.pattern.widen(outer) || added);
+            let mut added = false;
+            for outer in count.within.iter().filter_map(|k| patterns.get(*k)) {
+                added |= lines.pattern.widen(outer);
+            }
             while lines.close_circles(false) || lines.close_circles(true) || lines.widen_small_sums() {
                 added = true;
             }
@@ -202,7 +204,7 @@ impl Lines {
     fn cost(&self, edge: usize, told_equal: bool) -> u64 {
         let own = u64::from(!self.unpublished(edge) && !self.pattern.at(edge));
         let numbers = own + if told_equal { self.equals(edge) } else { 0 };
-        let totals = u32::from(edge < self.columns) + u32::from(edge % self.columns == 0);
+        let totals = u32::from(edge < self.columns) + u32::from(edge.is_multiple_of(self.columns));
         (numbers * self.count(edge)) << (3 * totals)
     }
 

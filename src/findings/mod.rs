@@ -12,4 +12,4 @@ pub mod quality;
 pub mod withhold;
 
 #[cfg(test)]
-mod whole_tests;
+pub(crate) mod whole_tests;

@@ -14,7 +14,8 @@ use crate::rows::read_group::read_group;
 use crate::visits::duplicates::visits;
 use std::path::Path;
 
-fn run(folder: &str, audience: Audience) -> Bulletin {
+/// The findings of a group folder of this repository.
+pub(crate) fn run(folder: &str, audience: Audience) -> Bulletin {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
     let group = load::load(&folder).unwrap_or_else(|problem| panic!("{problem}"));
     let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));

@@ -179,22 +179,15 @@ impl OutcomeCounts {
         with_baseline: usize,
         list: &mut Vec<Count>,
     ) -> Vec<[usize; 3]> {
-        let sensitive: Vec<[Table<bool>; 3]> =
-            self.definitions.iter().map(|table| sensitive(rule, &self.completeness, table)).collect();
-        let mut order: Vec<(&Table<Responders>, [Table<bool>; 3], usize)> = self
-            .definitions
-            .iter()
-            .zip(sensitive)
-            .zip(0..)
-            .map(|((table, sensitive), i)| (table, sensitive, i))
-            .collect();
-        order.sort_by_key(|(_, sensitive, i)| (weight(sensitive), *i));
+        let mut order: Vec<_> =
+            self.definitions.iter().map(|table| (table, sensitive(rule, &self.completeness, table))).zip(0..).collect();
+        order.sort_by_key(|((_, sensitive), i)| (weight(sensitive), *i));
         let mut places = vec![[0; 3]; self.definitions.len()];
         // all with outcome, then all denominators, then all responders: each may equal any before it
         let start = list.len();
         for kind in [WITH_OUTCOME, DENOMINATOR, RESPONDERS] {
             let mut before = None;
-            for (table, sensitive, i) in &order {
+            for ((table, sensitive), i) in &order {
                 let (Some(sensitive), Some(places)) = (sensitive.get(kind), places.get_mut(*i)) else { continue };
                 let part_of = if kind == WITH_OUTCOME { with_endpoint } else { places[WITH_OUTCOME] };
                 let place = push(

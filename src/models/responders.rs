@@ -119,7 +119,7 @@ mod tests {
 
     #[test]
     fn a_state_at_the_endpoint_asks_nothing_of_the_baseline() {
-        let acceptable = definition("[pain_nrs.acceptable_state.at_most]\nvalue = 1.0", "acceptable_state");
+        let acceptable = definition("[pain_nrs.acceptable_state]\nat_most = 1", "acceptable_state");
         let all = episodes(&[
             (Some(1.0), Some(1.0)), // already there: counts
             (Some(7.0), Some(2.0)),

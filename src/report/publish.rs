@@ -185,9 +185,7 @@ fn new_folder(parent: &Path, prefix: &OsString) -> io::Result<TempDir> {
     {
         use std::os::unix::fs::PermissionsExt;
         builder.permissions(fs::Permissions::from_mode(0o777)); // less the umask, like any folder one makes
-        return builder.tempdir_in(parent);
     }
-    #[cfg(not(unix))]
     builder.tempdir_in(parent)
 }
 

@@ -8,7 +8,7 @@ pub const FORM: Form = Form {
     name: "change",
     title: "Mean change from baseline to endpoint, in the measure's own unit",
     columns: &[
-        always("period", Kind::Text, "quarter in which the endpoint window closed, or all"),
+        always("period", Kind::Period, "quarter in which the endpoint window closed, or all"),
         always("site", Kind::Text, "site, or all"),
         always("condition", Kind::Text, "condition key"),
         always("measure", Kind::Text, "outcome key: measure and site of pain"),
@@ -45,6 +45,6 @@ pub fn line(row: &ChangeRow) -> Vec<Cell> {
         row.effect_size.into(),
         row.baseline_sd.into(),
         row.endpoint_sd.into(),
-        Cell::Flag(is_withheld(row.episodes) || is_withheld(row.baseline_mean)),
+        Cell::Flag(is_withheld(&row.episodes) || is_withheld(&row.baseline_mean)),
     ]
 }

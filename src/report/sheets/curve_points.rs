@@ -17,10 +17,10 @@ pub const FORM: Form = Form {
         maybe("band_low", Kind::Number, "10th percentile of the readings: the spread of patients, not of the mean"),
         maybe("band_high", Kind::Number, "90th percentile of the readings"),
         maybe("natural_course", Kind::Number, "mean of published cohorts"),
-        always("kind", Kind::Text, "observed, fitted or published"),
+        always("kind", Kind::OneOf(&["observed", "fitted", "published"]), "where the mean comes from"),
         maybe("episodes", Kind::Count, "episodes behind an observed mean"),
     ],
-    key: &[],
+    key: &["condition", "measure", "kind", "day"],
 };
 
 /// The lines of one outcome.

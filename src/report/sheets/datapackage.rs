@@ -78,6 +78,14 @@ fn field(column: &Column) -> Value {
             "number"
         }
         Kind::Flag => "boolean",
+        Kind::Period => {
+            constraints.insert("pattern".into(), "all|[0-9]{4}-Q[1-4]".into());
+            "string"
+        }
+        Kind::OneOf(words) => {
+            constraints.insert("enum".into(), json!(words));
+            "string"
+        }
     };
     json!({ "name": column.name, "type": kind, "description": column.description, "constraints": constraints })
 }
@@ -92,7 +100,8 @@ fn hex(bytes: &[u8]) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::{
-        change, completeness, curve_points, disagreements, reconciliation, recovery_curves, rejected_rows, responders,
+        change, completeness, curve_points, disagreements, ordinal_change, reconciliation, recovery_curves,
+        rejected_rows, responders,
     };
     use super::*;
 
@@ -123,7 +132,8 @@ mod tests {
             let names: Vec<&str> = form.columns.iter().map(|column| column.name).collect();
             assert!(names.join(", ").starts_with(columns), "{}: {names:?}", form.name);
         }
-        for form in [&disagreements::FORM, &reconciliation::FORM] {
+        let others = [&disagreements::FORM, &ordinal_change::FORM];
+        for form in contract.iter().map(|(form, _)| *form).chain(others) {
             assert!(
                 form.key.iter().all(|key| form.columns.iter().any(|column| column.name == *key && column.required))
             );

@@ -5,8 +5,12 @@ pub mod completeness;
 pub mod curve_points;
 pub mod datapackage;
 pub mod disagreements;
+pub mod ordinal_change;
 pub mod reconciliation;
 pub mod recovery_curves;
 pub mod rejected_rows;
 pub mod responders;
 pub mod sheet;
+
+#[cfg(test)]
+mod sheet_tests;

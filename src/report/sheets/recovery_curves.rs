@@ -5,6 +5,8 @@ use crate::findings::bulletin::{ConditionFindings, CurveOutcome, Estimate, Outco
 
 const MODEL: &str = "exponential approach to a plateau, least squares on weekly means";
 
+const PARAMETERS: &[&str] = &["start", "plateau", "half_time_days", "day_of_important_change", "none"];
+
 /// The sheet.
 pub const FORM: Form = Form {
     name: "recovery_curves",
@@ -15,7 +17,7 @@ pub const FORM: Form = Form {
         always("model", Kind::Text, "what was fitted"),
         maybe("patients", Kind::Count, "episodes behind the curve; empty when withheld"),
         always("readings", Kind::Count, "readings behind the curve"),
-        always("parameter", Kind::Text, "start, plateau, half_time_days, day_of_important_change, or none"),
+        always("parameter", Kind::OneOf(PARAMETERS), "what is estimated; none where there is no curve"),
         maybe("estimate", Kind::Number, "estimate in the measure's own unit, or in days"),
         maybe("std_error", Kind::Number, "standard error"),
         maybe("ci_low", Kind::Number, "lower 95 % limit"),

@@ -19,7 +19,7 @@ pub const FORM: Form = Form {
 
 /// All lines, by file and line.
 pub fn lines<'a>(files: &'a Files, ledger: &'a Ledger) -> impl Iterator<Item = Vec<Cell>> + 'a {
-    ledger.iter().flat_map(|(id, file)| {
+    ledger.iter().flat_map(move |(id, file)| {
         file.rejected.iter().map(move |rejected| {
             vec![
                 files.path(id).into(),

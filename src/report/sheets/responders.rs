@@ -8,7 +8,7 @@ pub const FORM: Form = Form {
     name: "responders",
     title: "Responder rates with Wilson intervals and what the missing could do to them",
     columns: &[
-        always("period", Kind::Text, "quarter in which the endpoint window closed, or all"),
+        always("period", Kind::Period, "quarter in which the endpoint window closed, or all"),
         always("site", Kind::Text, "site, or all"),
         always("condition", Kind::Text, "condition key"),
         always("measure", Kind::Text, "outcome key: measure and site of pain"),
@@ -28,9 +28,13 @@ pub const FORM: Form = Form {
         maybe(
             "baseline_too_low",
             Kind::Count,
-            "due episodes whose baseline is too low to respond, not in the denominator",
+            "due episodes whose baseline is too low to respond, not in the denominator; inside the group shown however few",
         ),
-        maybe("baseline_missing", Kind::Count, "due episodes without a baseline, in the denominator"),
+        maybe(
+            "baseline_missing",
+            Kind::Count,
+            "due episodes without a baseline, in the denominator; inside the group shown however few",
+        ),
         always("withheld", Kind::Flag, "whether a number of the line is withheld as a small cell"),
     ],
     key: &["period", "site", "condition", "measure", "definition"],
@@ -39,9 +43,9 @@ pub const FORM: Form = Form {
 /// One line.
 pub fn line(row: &ResponderRow) -> Vec<Cell> {
     let [rate, low, high] = three(row.rate);
-    let withheld = [row.episodes, row.with_outcome, row.responders, row.baseline_too_low, row.baseline_missing]
-        .into_iter()
-        .any(is_withheld);
+    let counts = [row.episodes, row.with_outcome, row.responders, row.baseline_too_low, row.baseline_missing];
+    let cases = [row.worst_case, row.best_case];
+    let withheld = counts.iter().any(is_withheld) || cases.iter().any(is_withheld) || is_withheld(&row.rate);
     vec![
         period(&row.period),
         site(row.site.as_ref()),

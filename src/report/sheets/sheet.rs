@@ -20,6 +20,10 @@ pub enum Kind {
     Share,
     /// `boolean`, written true and false.
     Flag,
+    /// `string`: `all`, or a quarter like 2026-Q3.
+    Period,
+    /// `string`: one of these.
+    OneOf(&'static [&'static str]),
 }
 
 /// One column.
@@ -94,7 +98,7 @@ fn written(cell: &Cell) -> String {
         Cell::Empty => String::new(),
         Cell::Text(text) => text.clone(),
         Cell::Count(count) => count.to_string(),
-        Cell::Number(number) if number.is_finite() => number.to_string(),
+        Cell::Number(number) if number.is_finite() => (number + 0.0).to_string(), // no -0
         Cell::Number(_) => String::new(),
         Cell::Flag(flag) => flag.to_string(),
     }
@@ -145,7 +149,7 @@ pub fn three(shown: Shown<Estimate>) -> [Cell; 3] {
 }
 
 /// Whether a number is withheld.
-pub fn is_withheld<T>(shown: Shown<T>) -> bool {
+pub fn is_withheld<T>(shown: &Shown<T>) -> bool {
     matches!(shown, Shown::Withheld)
 }
 
@@ -172,6 +176,7 @@ mod tests {
             assert_eq!(written(&number.into()).parse::<f64>(), Ok(number));
         }
         assert_eq!(written(&f64::NAN.into()), "");
+        assert_eq!(written(&(-0.0).into()), "0");
         assert_eq!(written(&Shown::<u32>::Withheld.into()), "");
         assert_eq!(written(&Shown::Value(0u32).into()), "0");
     }

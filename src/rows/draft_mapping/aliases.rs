@@ -127,19 +127,18 @@ fn alike(words: &[String], name: &str, alias: &str) -> f64 {
     if alias.len() >= 4 && alias.split(' ').all(|part| words.iter().any(|word| word == part)) {
         return if alias.contains(' ') { 0.94 } else { 0.9 };
     }
-    let squeezed = name.replace(' ', "") == alias.replace(' ', "");
-    // a slip of one letter in five at most: names of other lengths need no comparing
-    if 5 * name.len().abs_diff(alias.len()) > name.len().max(alias.len()) {
+    let letters = |text: &str| text.bytes().filter(|byte| *byte != b' ').eq(alias.bytes().filter(|byte| *byte != b' '));
+    if letters(name) {
+        return 0.99;
+    }
+    // a slip of one letter in five at most, and none at the start: other names need no comparing
+    let longer = name.len().max(alias.len());
+    if alias.len() < 5 || 5 * name.len().abs_diff(alias.len()) > longer || name.bytes().next() != alias.bytes().next() {
         return 0.0;
     }
     // Jaro-Winkler alone finds 'promis dep' near 'promis pi': few letters may differ as well
     let near = strsim::jaro_winkler(name, alias);
-    let slip = alias.len() >= 5 && near >= 0.93 && strsim::normalized_damerau_levenshtein(name, alias) >= 0.8;
-    match (squeezed, slip) {
-        (true, _) => 0.99,
-        (false, true) => near - 0.04,
-        (false, false) => 0.0,
-    }
+    if near >= 0.93 && strsim::normalized_damerau_levenshtein(name, alias) >= 0.8 { near - 0.04 } else { 0.0 }
 }
 
 #[cfg(test)]

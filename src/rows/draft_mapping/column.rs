@@ -3,6 +3,7 @@
 use super::aliases::plain_words;
 use super::shape::Shape;
 use crate::units::{Dimension, Unit};
+use std::collections::HashMap;
 
 /// A column.
 #[derive(Debug)]
@@ -31,22 +32,26 @@ impl Column {
         });
         match found {
             Some((unit, words)) => (Some(unit), words),
-            None => (None, self.words.clone()),
+            // a column called `minutes` says its unit by its name
+            None => (Unit::parse(&self.header, dimension), self.words.clone()),
         }
     }
 }
 
 /// The names of columns in a mapping, so that each is told from the others: `pain#1`, `pain#2`.
 pub(super) fn names(header: &[String]) -> Vec<String> {
-    header
-        .iter()
-        .enumerate()
-        .map(|(i, text)| {
-            let same = |others: &[String]| others.iter().filter(|other| *other == text).count();
-            let nth = same(header.get(..=i).unwrap_or_default());
-            if same(header) > 1 { format!("{text}#{nth}") } else { literal(text) }
-        })
-        .collect()
+    let mut counts: HashMap<&str, (usize, usize)> = HashMap::new(); // how many there are, how many were named
+    for text in header {
+        counts.entry(text).or_default().0 += 1;
+    }
+    let mut name = |text: &String| match counts.get_mut(text.as_str()) {
+        Some((2.., named)) => {
+            *named += 1;
+            format!("{text}#{named}")
+        }
+        _ => literal(text),
+    };
+    header.iter().map(&mut name).collect()
 }
 
 /// A header that itself ends in `#2` is written with a second `#`.
@@ -77,6 +82,7 @@ mod tests {
         assert_eq!(unit("peak_force_lbf", Dimension::Force), (Some(Unit::PoundForce), "peak force".into()));
         assert_eq!(unit("Zug in N", Dimension::Force), (Some(Unit::Newton), "zug".into()));
         assert_eq!(unit("split_in", Dimension::Length), (Some(Unit::Inch), "split".into()));
+        assert_eq!(unit("Minutes", Dimension::Time), (Some(Unit::Minute), "minutes".into()));
         assert_eq!(unit("Zug (links)", Dimension::Force), (None, "zug links".into()));
         assert_eq!(unit("Gewicht kg", Dimension::Length), (None, "gewicht kg".into()));
     }

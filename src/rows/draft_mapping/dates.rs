@@ -50,7 +50,13 @@ impl DateFit {
             .collect();
         // a form that reads every cell rules out one that only reads nearly all
         let most = fits.iter().map(|(_, dates)| dates.len()).max()?;
-        let best: Vec<_> = fits.into_iter().filter(|(_, dates)| dates.len() == most).collect();
+        let mut best: Vec<(&'static str, Vec<NaiveDate>)> = Vec::new();
+        for (format, dates) in fits.into_iter().filter(|(_, dates)| dates.len() == most) {
+            // `Jul` is read alike by the short and by the long name of a month
+            if best.iter().all(|(_, known)| *known != dates) {
+                best.push((format, dates));
+            }
+        }
         let mut dates = best.first()?.1.clone();
         dates.sort();
         let middle = *dates.get(dates.len() / 2)?;
@@ -80,6 +86,7 @@ mod tests {
         assert_eq!(forms(&["20260403", "20260425"]), ["%Y%m%d"]);
         assert_eq!(forms(&["2026-04-03 10:30", "2026-04-25T08:00:00"]), ["%Y-%m-%d"]);
         assert_eq!(forms(&["03-Apr-2026"]), ["%d-%b-%Y"]);
+        assert_eq!(forms(&["03 Apr 2026", "04 May 2026"]), ["%d %b %Y"]);
     }
 
     #[test]

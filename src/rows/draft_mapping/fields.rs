@@ -104,7 +104,7 @@ fn fits(field: Field, column: &Column, likeness: f64, known: &Known<'_>) -> bool
         Kind::Date => shape.dates.is_some(),
         Kind::Days => shape.is_whole() && shape.dates.is_none(),
         Kind::Quarter => most(shape, |cell| Quarter::parse(cell).is_some()),
-        Kind::Count => shape.is_whole() && shape.range().is_some_and(|(low, high)| low >= 0.0 && high <= 65_535.0),
+        Kind::Count => shape.is_whole() && shape.lies_within(0.0, 65_535.0),
         Kind::Number => shape.is_number(),
         Kind::Force | Kind::Length | Kind::Mass | Kind::Time | Kind::Angle => {
             shape.is_quantity() && shape.dates.is_none()
@@ -157,23 +157,25 @@ fn is_yes_or_no(cell: &str, known: &Known<'_>) -> bool {
     known.yes_and_no.iter().any(|(word, _)| *word == cell)
 }
 
-/// Codes of the registry, or cells with their form: `M54.16`, `M5416;M47.26`.
+/// Cells of codes: `M54.16`, `M5416, M62830`. Without its dot a code looks like a patient's key, so then one
+/// code of the cell must be of the registry.
 fn are_codes(shape: &Shape, known: &Known<'_>) -> bool {
     most(shape, |cell| {
-        let mut parts = cell.split([';', ',', '|', ' ', '/']).filter(|part| !part.is_empty()).peekable();
-        parts.peek().is_some()
-            && parts.all(|part| known.conditions.by_code(part, None) != CodeMatch::Unknown || is_code(part))
+        let parts = || cell.split([';', ',', '|', ' ', '/']).filter(|part| !part.is_empty());
+        let one_known = parts().any(|part| known.conditions.by_code(part, None) != CodeMatch::Unknown);
+        parts().next().is_some() && parts().all(is_code) && (one_known || parts().all(|part| part.contains('.')))
     })
 }
 
-/// A letter, a digit, a letter or digit, a dot, and one to four more (ICD-10-CM). Without the dot a
-/// patient's key may look the same, so then only codes of the registry count.
+/// A letter, a digit, a letter or digit, then after an optional dot up to four more (ICD-10-CM).
 fn is_code(text: &str) -> bool {
-    let Some((category, rest)) = text.split_once('.') else { return false };
-    let category = category.as_bytes();
-    matches!(category, [b'A'..=b'Z', b'0'..=b'9', _])
-        && category.iter().all(u8::is_ascii_alphanumeric)
-        && (1..=4).contains(&rest.len())
+    let (category, rest) = match text.split_once('.') {
+        Some((category, rest)) if !rest.is_empty() => (category, rest),
+        Some(_) => return false,
+        None => text.split_at_checked(3).unwrap_or((text, "")),
+    };
+    matches!(category.as_bytes(), [b'A'..=b'Z', b'0'..=b'9', b'A'..=b'Z' | b'0'..=b'9'])
+        && rest.len() <= 4
         && rest.bytes().all(|byte| byte.is_ascii_alphanumeric())
 }
 

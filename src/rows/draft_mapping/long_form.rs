@@ -37,23 +37,19 @@ pub(super) fn find(
     let kinds = columns.get(measure_column)?.shape.distinct.iter().map(|(name, _)| {
         let of_name = rows.iter().filter(|row| row.get(measure_column) == Some(name));
         let scores: Vec<f64> = of_name.filter_map(|row| numbers.read(row.get(value_column)?.as_bytes())).collect();
-        let range = scores.iter().copied().reduce(f64::min).zip(scores.iter().copied().reduce(f64::max));
         let known = named(&plain_words(name), aliases, measures).filter(|named| named.likeness >= 0.88);
-        (name.clone(), known.map(|known| (known, scale(measures.get(known.measure), range, name))))
+        (name.clone(), known.map(|known| (known, scale(measures.get(known.measure), &scores, name))))
     });
     Some(LongForm { measure_column, value_column, kinds: kinds.collect() })
 }
 
 fn names_measures(column: &Column, aliases: &Aliases, measures: &Measures) -> bool {
     let names = &column.shape.distinct;
-    let known = names
-        .iter()
-        .filter(|(name, _)| named(&plain_words(name), aliases, measures).is_some_and(|named| named.likeness >= 0.9));
-    let known = known.count();
+    if !column.shape.is_text() || column.shape.identifier.is_some() || names.len() > MOST_NAMES {
+        return false;
+    }
+    let is_known = |name: &str| named(&plain_words(name), aliases, measures).is_some_and(|named| named.likeness >= 0.9);
+    let known = names.iter().filter(|(name, _)| is_known(name)).count();
     let called_so = likeness(&column.words, &aliases.long.measure_column) >= 0.9;
-    column.shape.is_text()
-        && column.shape.identifier.is_none()
-        && names.len() <= MOST_NAMES
-        && 2 * known >= names.len()
-        && (known >= 2 || (known == 1 && called_so))
+    (known >= 2 && 2 * known >= names.len()) || (known >= 1 && called_so)
 }

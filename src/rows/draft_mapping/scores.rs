@@ -3,6 +3,7 @@
 use super::aliases::{Aliases, likeness, plain_words};
 use super::column::Column;
 use super::fields::Confidence;
+use super::shape::{Shape, nearly_all};
 use crate::catalogue::measure::Domain;
 use crate::catalogue::{Measure, MeasureId, Measures, PainSite};
 
@@ -63,13 +64,21 @@ pub(super) fn named(words: &[String], aliases: &Aliases, measures: &Measures) ->
     best
 }
 
+/// A column called `leg` with numbers up to 10 is a guess at pain there.
+fn bare_site(of: &Column, aliases: &Aliases, measures: &Measures) -> Option<Named> {
+    let site = aliases.pain_site.iter().find(|site| site.words.contains(&of.words.join(" ")))?;
+    let numbers = of.shape.is_number() && of.shape.lies_within(0.0, 10.0);
+    let measure = measures.find("pain_nrs").filter(|_| numbers)?;
+    Some(Named { measure, pain_site: PainSite::parse(&site.key)?, likeness: 0.1 })
+}
+
 fn holds(words: &[String], alias: &str) -> bool {
     alias.split(' ').all(|part| words.iter().any(|word| word == part))
 }
 
 /// A score in one column.
 pub(super) fn guess(column: usize, of: &Column, aliases: &Aliases, measures: &Measures) -> Option<ScoreGuess> {
-    let named = named(&of.words, aliases, measures)?;
+    let named = named(&of.words, aliases, measures).or_else(|| bare_site(of, aliases, measures))?;
     let measure = measures.get(named.measure);
     let shape = &of.shape;
     let in_words = !measure.words.is_empty() && shape.is_text() && !shape.is_free_text();
@@ -83,19 +92,18 @@ pub(super) fn guess(column: usize, of: &Column, aliases: &Aliases, measures: &Me
         items: false,
         likeness: named.likeness,
         confidence: Confidence::of(named.likeness, shape.filled > 0),
-        scale: scale(measure, shape.range(), &of.header),
+        scale: scale(measure, &shape.numbers, &of.header),
     })
 }
 
-/// The scale that a range of written numbers fits.
-pub(super) fn scale(measure: &Measure, range: Option<(f64, f64)>, header: &str) -> ScaleGuess {
-    let Some((lowest, highest)) = range else { return ScaleGuess::default() };
+/// The scale that the written numbers fit, but for a slip here and there.
+pub(super) fn scale(measure: &Measure, written: &[f64], header: &str) -> ScaleGuess {
     let mut fitting: Vec<(f64, &str)> = measure
         .scale_names()
         .filter_map(|name| {
             let scale = measure.scale(name)?;
-            let inside = measure.contains(scale.to_native(lowest)) && measure.contains(scale.to_native(highest));
-            inside.then_some(((measure.high - measure.low) / scale.factor.abs(), name))
+            let inside = written.iter().filter(|number| measure.contains(scale.to_native(**number))).count();
+            nearly_all(inside, written.len()).then_some(((measure.high - measure.low) / scale.factor.abs(), name))
         })
         .collect();
     fitting.sort_by(|a, b| a.0.total_cmp(&b.0)); // stable: of equal spans the registry's first
@@ -148,16 +156,15 @@ fn items(
     if members.iter().enumerate().any(|(i, (number, _))| *number != i + 1) {
         return None;
     }
+    let shapes: Vec<&Shape> = members.iter().filter_map(|(_, column)| columns.get(*column)).map(|c| &c.shape).collect();
     let fits = |measure: &Measure| {
         measure.items.as_ref().is_some_and(|items| {
-            usize::from(items.count) == members.len()
-                && members.iter().filter_map(|(_, column)| columns.get(*column)).all(|column| {
-                    let shape = &column.shape;
-                    let inside = |(low, high): (f64, f64)| low >= 0.0 && high <= items.item_max;
-                    shape.filled == 0
-                        || (shape.is_whole() && shape.range().is_some_and(inside))
-                        || (items.item_max == 1.0 && shape.distinct.len() <= 2)
-                })
+            let holds = |shape: &&Shape| {
+                shape.filled == 0
+                    || (shape.is_whole() && shape.lies_within(0.0, items.item_max))
+                    || (items.item_max == 1.0 && shape.is_text() && shape.distinct.len() <= 3)
+            };
+            usize::from(items.count) == members.len() && shapes.iter().all(holds)
         })
     };
     let words = plain_words(name);
@@ -165,10 +172,14 @@ fn items(
         named(&words, aliases, measures).filter(|named| named.likeness >= 0.9 && fits(measures.get(named.measure)));
     let (measure, likeness) = match by_name {
         Some(named) => (named.measure, named.likeness),
-        // two measures have ten items: the first of the registry is a guess only
-        None => (measures.iter().find(|(_, measure)| fits(measure) && measure.key != "psfs").map(|(id, _)| id)?, 0.0),
+        None => {
+            // two measures have ten items: the first letter, `o1` or `n1`, is a hint and no more
+            let initial = |measure: &Measure| words.first().is_some_and(|word| measure.key.starts_with(word.as_str()));
+            let fitting = || measures.iter().filter(|(_, measure)| fits(measure) && measure.key != "psfs");
+            (fitting().find(|(_, measure)| initial(measure)).or_else(|| fitting().next())?.0, 0.0)
+        }
     };
-    let filled = members.iter().any(|(_, column)| columns.get(*column).is_some_and(|column| column.shape.filled > 0));
+    let filled = shapes.iter().any(|shape| shape.filled > 0);
     Some(ScoreGuess {
         measure,
         pain_site: PainSite::Unspecified,
@@ -209,15 +220,18 @@ mod tests {
     #[test]
     fn the_tightest_scale_that_holds_every_number_is_proposed_with_the_others_beside_it() {
         let measures = Measures::embedded().unwrap();
-        let scale_of = |key: &str, range: (f64, f64), header: &str| {
-            scale(measures.get(measures.find(key).unwrap()), Some(range), header)
+        let scale_of = |key: &str, written: &[f64], header: &str| {
+            scale(measures.get(measures.find(key).unwrap()), written, header)
         };
-        assert_eq!(scale_of("pain_nrs", (0.0, 9.0), "NRS").name.as_deref(), Some("0-10"));
-        assert_eq!(scale_of("pain_nrs", (0.0, 72.0), "NRS").name.as_deref(), Some("0-100"));
-        assert_eq!(scale_of("pain_nrs", (0.0, 720.0), "NRS").name, None);
-        let odi = scale_of("odi", (4.0, 44.0), "ODI");
+        assert_eq!(scale_of("pain_nrs", &[0.0, 9.0], "NRS").name.as_deref(), Some("0-10"));
+        assert_eq!(scale_of("pain_nrs", &[0.0, 72.0], "NRS").name.as_deref(), Some("0-100"));
+        assert_eq!(scale_of("pain_nrs", &[0.0, 720.0], "NRS").name, None);
+        assert_eq!(scale_of("pain_nrs", &[], "NRS").name, None);
+        let with_a_slip: Vec<f64> = (0..100).map(|i| if i == 50 { 11.0 } else { f64::from(i % 11) }).collect();
+        assert_eq!(scale_of("pain_nrs", &with_a_slip, "NRS").name.as_deref(), Some("0-10"));
+        let odi = scale_of("odi", &[4.0, 44.0], "ODI");
         assert_eq!((odi.name.as_deref(), odi.others.as_slice()), (Some("raw"), &["percent".to_owned()][..]));
-        assert_eq!(scale_of("odi", (4.0, 44.0), "ODI %").name.as_deref(), Some("percent"));
-        assert!(scale_of("odi", (4.0, 44.0), "ODI %").named);
+        assert_eq!(scale_of("odi", &[4.0, 44.0], "ODI %").name.as_deref(), Some("percent"));
+        assert!(scale_of("odi", &[4.0, 44.0], "ODI %").named);
     }
 }

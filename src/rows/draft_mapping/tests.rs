@@ -173,9 +173,40 @@ fn items_in_columns_of_their_own_and_numbers_for_missing_in_zstd() {
 }
 
 #[test]
+fn items_answered_with_yes_or_no_and_items_told_by_their_first_letter() {
+    let header = |letter: &str, count: usize| (1..=count).map(|i| format!("{letter}{i}")).collect::<Vec<_>>().join(",");
+    let text = format!("Key,date,{},{},{}\n", header("r", 24), header("o", 10), header("n", 10))
+        + &rows(30, |i| {
+            let answers: Vec<&str> = (0..24).map(|j| if (i + j) % 3 == 0 { "Y" } else { "N" }).collect();
+            let items: Vec<String> = (0..20).map(|j| ((i + j) % 6).to_string()).collect();
+            format!("c{i},2026-07-{:02},{},{}\n", i % 28 + 1, answers.join(","), items.join(","))
+        });
+    let draft = draft("x.csv", text.as_bytes());
+    let mapping = mapping(&draft);
+    assert_eq!(scores(&mapping).iter().map(|(key, _, _)| key.as_str()).collect::<Vec<_>>(), ["rmdq", "odi", "ndi"]);
+    assert!(mapping.scores[0].kind.words.contains(&("y".into(), 1.0)));
+    assert!(mapping.scores[0].kind.words.contains(&("n".into(), 0.0)));
+}
+
+#[test]
+fn a_lone_column_of_opaque_words_is_a_guess_at_the_key_and_one_unit_column_serves_two_pulls() {
+    let text = String::from("Ref;Day;Pull;Low pull;Pull unit;leg\n")
+        + &rows(20, |i| format!("r{i};{:02} Jul 2026;{};{};N;{}\n", i % 28 + 1, 200 + i, 100 + i, i % 10));
+    let draft = draft("x.csv", text.as_bytes());
+    let mapping = mapping(&draft);
+    assert_eq!(column(&mapping, Field::Patient), "Ref");
+    assert!(draft.text.contains("# guess; 20 different cells, not shown\npatient = \"Ref\""));
+    assert_eq!(mapping.form.dates, "%d %b %Y");
+    for field in [Field::PeakForce, Field::LowForce] {
+        assert!(matches!(&rule(&mapping, field).unit, Some(UnitRule::Column(name)) if name.text == "Pull unit"));
+    }
+    assert_eq!(scores(&mapping), [("pain_nrs".into(), PainSite::Leg, 1.0)]);
+}
+
+#[test]
 fn codes_labels_and_columns_of_one_text() {
     let text = String::from("id|Visit Date|Dx|Diagnosis label|pain|pain|Printed by\n")
-        + &rows(12, |i| format!("w{i}|2026-07-{i:02}|M54.16;M47.26|LWS-Beschwerden|{}|{}|frontdesk\n", i % 9, i % 7));
+        + &rows(12, |i| format!("w{i}|2026-07-{i:02}|M5416;M62830|LWS-Beschwerden|{}|{}|frontdesk\n", i % 9, i % 7));
     let draft = draft("fennick.csv", text.as_bytes());
     let mapping = mapping(&draft);
     assert_eq!(mapping.form.delimiter, b'|');
@@ -242,6 +273,17 @@ fn awkward_headers_do_not_break_the_draft() {
     assert!(table.is_ok(), "{table:?}\n{}", draft.text);
     let empty = self::draft("y.csv", b"patient,date,unused\n1,2026-07-25,\n2,2026-07-26,\n");
     assert_eq!(mapping(&empty).ignore[0].text, "unused");
+}
+
+#[test]
+fn every_export_of_the_sample_drafts_to_a_mapping_that_the_loader_takes() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-data/exports");
+    let mut paths: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    paths.sort();
+    assert!(paths.len() > 6, "one export a site at least");
+    for path in paths {
+        mapping(&inspect(&path).unwrap_or_else(|problem| panic!("{problem}")));
+    }
 }
 
 #[test]

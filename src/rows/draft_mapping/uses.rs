@@ -21,8 +21,8 @@ pub(super) enum Use {
     Score(usize),
     /// Names the measure of a reading row, or holds its score.
     Reading,
-    /// Names the unit of the quantity in another column.
-    UnitOf(usize),
+    /// Names the unit of the quantities in other columns.
+    UnitOf(Vec<usize>),
     /// Never to be read, and why.
     Drop(String),
     /// Without any cell.
@@ -49,7 +49,7 @@ impl Plan {
 
     /// The column that names the unit of another.
     pub fn unit_column(&self, column: usize) -> Option<usize> {
-        self.uses.iter().position(|used| *used == Use::UnitOf(column))
+        self.uses.iter().position(|used| matches!(used, Use::UnitOf(columns) if columns.contains(&column)))
     }
 }
 
@@ -99,6 +99,7 @@ pub(super) fn decide(
     for guess in fields::assign(guesses) {
         set(&mut plan.uses, guess.column, Use::Field(guess.field, guess.confidence));
     }
+    plan.lone_key(columns);
     plan.one_clock(columns);
     plan.unit_columns(columns, known);
     for (used, column) in plan.uses.iter_mut().zip(columns) {
@@ -165,6 +166,25 @@ impl Plan {
         }
     }
 
+    /// Without a column that is called a patient's key, a lone column of opaque words is a guess at it.
+    fn lone_key(&mut self, columns: &[Column]) {
+        if self.column_of(Field::Patient).is_some() {
+            return;
+        }
+        let may_be = |i: &usize| {
+            let free = matches!(self.uses.get(*i), Some(Use::Unknown | Use::Field(Field::Episode, _)));
+            free && columns.get(*i).is_some_and(|column| {
+                let shape = &column.shape;
+                let opaque = |cell: &str| !cell.contains(' ') && cell.contains(|c: char| c.is_ascii_digit());
+                shape.is_text() && shape.distinct.len() >= 10 && shape.distinct.iter().all(|(cell, _)| opaque(cell))
+            })
+        };
+        let mut candidates = (0..columns.len()).filter(may_be);
+        if let (Some(only), None) = (candidates.next(), candidates.next()) {
+            set(&mut self.uses, only, Use::Field(Field::Patient, Confidence::Guess));
+        }
+    }
+
     /// A row has one clock: a date, or a day with at most a quarter.
     fn one_clock(&mut self, columns: &[Column]) {
         if self.column_of(Field::Date).is_none() && self.column_of(Field::Day).is_none() {
@@ -194,25 +214,19 @@ impl Plan {
                 .into_iter()
                 .filter(|d| column.shape.distinct.iter().all(|(cell, _)| Unit::parse(cell, *d).is_some()));
             let dimensions: Vec<Dimension> = dimension.collect();
-            let quantities: Vec<(usize, Field)> = self
-                .uses
-                .iter()
-                .enumerate()
-                .filter_map(|(at, used)| match used {
-                    Use::Field(field, _) if field.kind().dimension().is_some_and(|d| dimensions.contains(&d)) => {
-                        Some((at, *field))
-                    }
-                    _ => None,
-                })
-                .collect();
+            let is_such_quantity = |used: &Use| matches!(used, Use::Field(field, _) if field.kind().dimension().is_some_and(|d| dimensions.contains(&d)));
+            let quantities: Vec<usize> =
+                self.uses.iter().enumerate().filter(|(_, used)| is_such_quantity(used)).map(|(at, _)| at).collect();
             let rest: Vec<String> =
                 column.words.iter().filter(|word| !known.aliases.long.unit_column.contains(word)).cloned().collect();
-            let named = quantities
-                .iter()
-                .find(|(at, _)| columns.get(*at).is_some_and(|c| likeness(&rest, &[c.words.join(" ")]) >= 0.9));
-            let before = quantities.iter().rev().find(|(at, _)| *at < i);
-            if let Some((at, _)) = named.or(before) {
-                set(&mut self.uses, i, Use::UnitOf(*at));
+            // 'pull unit' serves 'pull' and 'low pull'
+            let named = |at: &usize| columns.get(*at).is_some_and(|c| likeness(&c.words, &[rest.join(" ")]) >= 0.9);
+            let mut of: Vec<usize> = quantities.iter().copied().filter(named).collect();
+            if of.is_empty() {
+                of.extend(quantities.iter().rev().copied().find(|at| *at < i));
+            }
+            if !of.is_empty() {
+                set(&mut self.uses, i, Use::UnitOf(of));
             }
         }
     }

@@ -84,3 +84,29 @@ pub(super) fn of_score(pen: &mut Pen, column: &Column, measure: &Measure) {
         pen.line(&format!("# \"?\" = {}", list(&[cell]).replace('\n', " ")));
     }
 }
+
+/// `words` of items answered with yes or no: 1 and 0.
+pub(super) fn of_items(pen: &mut Pen, columns: &[&Column], known: &Known<'_>) {
+    let (mut yes, mut no): (Vec<&str>, Vec<&str>) = (Vec::new(), Vec::new());
+    let texts = columns.iter().filter(|column| column.shape.is_text());
+    for (cell, _) in texts.flat_map(|column| &column.shape.distinct) {
+        let lower = cell.to_lowercase();
+        let list = match known.yes_and_no.iter().find(|(word, _)| *word == lower) {
+            Some((_, meaning)) if meaning == "yes" => &mut yes,
+            Some(_) => &mut no,
+            None => continue,
+        };
+        if !list.contains(&cell.as_str()) {
+            list.push(cell);
+        }
+    }
+    if yes.is_empty() && no.is_empty() {
+        return;
+    }
+    pen.line("[scores.words]");
+    for (number, words) in [("1", yes), ("0", no)] {
+        if !words.is_empty() {
+            pen.line(&format!("\"{number}\" = {}  # likely", list(&words)));
+        }
+    }
+}

@@ -255,6 +255,7 @@ impl Findings<'_> {
             if score.items {
                 let names: Vec<String> = columns.iter().map(|column| quoted(&column.name)).collect();
                 pen.line(&format!("{mark}items = [{}]", names.join(", ")));
+                words::of_items(pen, &columns, self.known);
                 continue;
             }
             pen.line(&format!("{mark}column = {}", quoted(&first.name)));

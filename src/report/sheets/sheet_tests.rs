@@ -1,0 +1,88 @@
+//! Each sheet keeps what its form promises, on the sample: columns, keys, ranges, and small cells.
+
+use super::sheet::{Cell, Form, Kind, write};
+use super::{change, completeness, curve_points, ordinal_change, recovery_curves, responders};
+use crate::findings::bulletin::Bulletin;
+use crate::findings::whole_tests::run;
+use crate::group::settings::Audience;
+use std::collections::BTreeSet;
+
+fn sheets(bulletin: &Bulletin) -> Vec<(&'static Form, Vec<Vec<Cell>>)> {
+    let outcomes = || bulletin.conditions.iter().flat_map(|c| c.outcomes.iter().map(move |outcome| (c, outcome)));
+    vec![
+        (&completeness::FORM, outcomes().flat_map(|(_, o)| o.completeness.iter().map(completeness::line)).collect()),
+        (&responders::FORM, outcomes().flat_map(|(_, o)| o.responders.iter().map(responders::line)).collect()),
+        (&change::FORM, outcomes().flat_map(|(_, o)| o.change.iter().map(change::line)).collect()),
+        (
+            &ordinal_change::FORM,
+            outcomes().flat_map(|(_, o)| o.ordinal_change.iter().map(ordinal_change::line)).collect(),
+        ),
+        (&recovery_curves::FORM, outcomes().flat_map(|(c, o)| recovery_curves::lines(c, o)).collect()),
+        (&curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)).collect()),
+    ]
+}
+
+fn fits(kind: Kind, cell: &Cell) -> bool {
+    match (kind, cell) {
+        (Kind::Text, Cell::Text(_)) | (Kind::Count, Cell::Count(_)) | (Kind::Flag, Cell::Flag(_)) => true,
+        (Kind::Number, Cell::Number(number)) => number.is_finite(),
+        (Kind::Share, Cell::Number(share)) => (0.0..=1.0).contains(share),
+        (Kind::Period, Cell::Text(text)) => text == "all" || crate::rows::when::Quarter::parse(text).is_some(),
+        (Kind::OneOf(words), Cell::Text(text)) => words.contains(&text.as_str()),
+        _ => false,
+    }
+}
+
+#[test]
+fn every_line_of_the_sample_keeps_the_promises_of_its_form() {
+    for (form, lines) in sheets(&run("sample-data", Audience::Internal)) {
+        assert!(!lines.is_empty() || form.name == "ordinal_change", "{}", form.name);
+        let position = |key: &&str| form.columns.iter().position(|column| column.name == *key).unwrap();
+        let keys: Vec<usize> = form.key.iter().map(position).collect();
+        let mut seen = BTreeSet::new();
+        for line in &lines {
+            assert_eq!(line.len(), form.columns.len(), "{}", form.name);
+            for (column, cell) in form.columns.iter().zip(line) {
+                let good = if *cell == Cell::Empty { !column.required } else { fits(column.kind, cell) };
+                assert!(good, "{}.{}: {cell:?}", form.name, column.name);
+            }
+            let key: Vec<String> = keys.iter().map(|i| format!("{:?}", line[*i])).collect();
+            assert!(seen.insert(key), "{}: {line:?} stands twice", form.name);
+        }
+    }
+}
+
+#[test]
+fn no_count_of_people_in_a_sheet_is_small_but_for_those_left_out() {
+    for (audience, up_to) in [(Audience::Internal, 4), (Audience::Release, 10)] {
+        for (form, lines) in sheets(&run("sample-data", audience)) {
+            for (i, column) in form.columns.iter().enumerate() {
+                // a line, or a reading, is no person; who was left out is told inside the group
+                let told = audience == Audience::Internal && column.name.starts_with("baseline_");
+                if column.kind != Kind::Count || column.name == "readings" || told {
+                    continue;
+                }
+                let small = lines.iter().find(|line| matches!(line[i], Cell::Count(n) if (1..=up_to).contains(&n)));
+                assert_eq!(small, None, "{}.{}", form.name, column.name);
+            }
+            let flag = form.columns.iter().position(|column| column.name == "withheld");
+            if form.name == "responders" {
+                assert!(lines.iter().any(|line| line[flag.unwrap()] == Cell::Flag(true)));
+                assert!(lines.iter().any(|line| line[flag.unwrap()] == Cell::Flag(false)));
+            }
+        }
+    }
+}
+
+#[test]
+fn the_same_findings_are_written_as_the_same_bytes() {
+    let written = || {
+        let folder = tempfile::tempdir().unwrap();
+        let sheets = sheets(&run("sample-data", Audience::Release));
+        let forms: Vec<&Form> = sheets.iter().map(|(form, _)| *form).collect();
+        sheets.into_iter().for_each(|(form, lines)| write(folder.path(), form, lines).unwrap());
+        super::datapackage::write(folder.path(), "outcomes", "Outcomes", &forms).unwrap();
+        std::fs::read(folder.path().join("datapackage.json")).unwrap() // holds the hash of every sheet
+    };
+    assert!(written() == written());
+}
