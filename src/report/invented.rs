@@ -102,7 +102,7 @@ pub fn bulletin() -> Bulletin {
         "the weekly means fall at once and then stay level, so any half-time under a week fits as well as any other";
     let neck = vec![outcome(&neck_pain, 131, &quarters, CurveOutcome::NotIdentifiable(why.into()), None)];
     let stenosis_pain = Course { key: "pain_nrs_leg", title: "Pain 0-10, leg", start: 6.0, plateau: 4.6, ..PAIN };
-    let stenosis = vec![outcome(&stenosis_pain, 38, &quarters, CurveOutcome::TooFewWeeks, None)];
+    let stenosis = vec![outcome(&stenosis_pain, 38, &quarters, CurveOutcome::TooFewWeeks, None), in_words(38)];
     Bulletin {
         group: "Harrow Vale group".into(),
         period: quarters.last().copied(),
@@ -267,6 +267,35 @@ fn outcome(
             change: Some(Estimate { value: -0.02 * course.start, low: -0.1 * course.start, high: 0.06 * course.start }),
             rate: Some(Estimate { value: 0.04, low: -0.09, high: 0.17 }),
         }),
+    }
+}
+
+/// An ordinal outcome of few patients: no means, no curve, and a category that is withheld.
+fn in_words(due: u32) -> OutcomeFindings {
+    let words = Course { key: "pain_verbal", title: "Pain in words", unit: "", range: (0.0, 4.0), ..PAIN };
+    let nothing = CurveOutcome::NotIdentifiable("the words of the scale have an order but no distances".into());
+    OutcomeFindings {
+        decimals: 0,
+        ordinal: true,
+        change: Vec::new(),
+        ordinal_change: vec![OrdinalRow {
+            period: Period::All,
+            site: None,
+            condition: "c".into(),
+            measure: words.key.into(),
+            episodes: Shown::Value(30),
+            baseline_median: Shown::Value(3.0),
+            endpoint_median: Shown::Value(2.0),
+            better: Shown::Value(19),
+            same: Shown::Withheld,
+            worse: Shown::Withheld,
+        }],
+        responders: Vec::new(),
+        definitions: Vec::new(),
+        weeks: Vec::new(),
+        cumulative: Vec::new(),
+        against_previous: None,
+        ..outcome(&words, due, &[], nothing, None)
     }
 }
 

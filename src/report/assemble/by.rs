@@ -2,10 +2,10 @@
 
 use super::edition::Edition;
 use super::pick::{
-    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, rate_cell, responder_row,
-    worst_to_best_cell,
+    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, ordinal_row, rate_cell,
+    responder_row, worst_to_best_cell,
 };
-use crate::findings::bulletin::{OutcomeFindings, Period};
+use crate::findings::bulletin::{OrdinalRow, OutcomeFindings, Period, Shown};
 use crate::report::pages::{Cell, Sheet};
 use crate::report::wording::{self, headings, results};
 
@@ -40,20 +40,32 @@ pub(super) fn sheet(outcome: &OutcomeFindings, caption: String, corner: &str, pa
 fn cells(outcome: &OutcomeFindings, period: &Period, site: Option<&str>) -> Vec<Cell> {
     let completeness = completeness_row(outcome, period, site);
     let change = change_row(outcome, period, site);
+    let ordinal = ordinal_row(outcome, period, site);
     let responders = leading_definition(outcome).and_then(|(key, _)| responder_row(outcome, period, site, key));
+    let none = || Cell::from(results::NONE);
     vec![
-        completeness.map_or(Cell::Missing, |row| count(&row.episodes)),
-        completeness.map_or(Cell::Missing, |row| {
+        completeness.map_or_else(none, |row| count(&row.episodes)),
+        completeness.map_or_else(none, |row| {
             cell_of_two(&row.with_endpoint, &row.share, |n, share| {
                 format!("{} ({})", wording::count(u64::from(n)), wording::percent(share))
             })
         }),
-        match change {
-            Some(_) if outcome.ordinal => Cell::from(results::NOT_AVERAGED),
-            Some(row) => change_cell(&row.change, outcome.decimals),
-            None => Cell::Missing,
+        match (change, ordinal) {
+            (Some(row), _) => change_cell(&row.change, outcome.decimals),
+            (None, Some(row)) => better_same_worse(row),
+            (None, None) => none(),
         },
-        responders.map_or(Cell::Missing, |row| rate_cell(&row.rate)),
-        responders.map_or(Cell::Missing, worst_to_best_cell),
+        responders.map_or_else(none, |row| rate_cell(&row.rate)),
+        responders.map_or_else(none, worst_to_best_cell),
     ]
+}
+
+fn better_same_worse(row: &OrdinalRow) -> Cell {
+    match (&row.better, &row.same, &row.worse) {
+        (Shown::Value(better), Shown::Value(same), Shown::Value(worse)) => {
+            results::better_same_worse(u64::from(*better), u64::from(*same), u64::from(*worse)).into()
+        }
+        (Shown::Missing, _, _) => Cell::Missing,
+        _ => Cell::Withheld,
+    }
 }

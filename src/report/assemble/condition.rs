@@ -4,10 +4,12 @@ use super::by::{quarter_parts, sheet as sheet_by, site_parts};
 use super::drawings;
 use super::edition::Edition;
 use super::index::with_withheld;
-use super::pick::{cell, cell_of_two, change_cell, change_row, count, rate_cell, responder_row, shown};
+use super::pick::{
+    cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, rate_cell, responder_row, shown,
+};
 use crate::findings::bulletin::{ConditionFindings, CurveOutcome, OutcomeFindings, Period};
 use crate::report::figures::{Figure, FigureError};
-use crate::report::pages::{Block, Cell, ConditionPage, PlacedFigure, Row, Section, Sheet};
+use crate::report::pages::{Block, ConditionPage, PlacedFigure, Row, Section, Sheet};
 use crate::report::wording::{self, figures as words, headings, results};
 
 const UP: &str = "../";
@@ -66,10 +68,6 @@ impl Page<'_> {
 
     fn change(&self) -> Section {
         let mut section = Section::new("change", headings::CHANGE);
-        if self.condition.outcomes.is_empty() {
-            section.say(results::NOTHING_TO_SHOW);
-            return section;
-        }
         let period = Period::All;
         let caption = results::measures_caption(&results::period(&period));
         let mut sheet = Sheet::new(caption, results::MEASURE, &headings::CHANGE_COLUMNS);
@@ -79,28 +77,48 @@ impl Page<'_> {
                 let mean_and_sd = |mean: f64, sd: f64| {
                     format!("{} ({})", wording::decimal(mean, places), wording::decimal(sd, places))
                 };
-                let cells = if outcome.ordinal {
-                    vec![
-                        count(&row.episodes),
-                        Cell::from(results::NOT_AVERAGED),
-                        Cell::from(results::NOT_AVERAGED),
-                        Cell::from(results::NOT_AVERAGED),
-                        Cell::from(results::NOT_AVERAGED),
-                    ]
-                } else {
-                    vec![
-                        count(&row.episodes),
-                        cell_of_two(&row.baseline_mean, &row.baseline_sd, mean_and_sd),
-                        cell_of_two(&row.endpoint_mean, &row.endpoint_sd, mean_and_sd),
-                        change_cell(&row.change, places),
-                        cell(&row.effect_size, |e| wording::signed(e, 2)),
-                    ]
-                };
+                let cells = vec![
+                    count(&row.episodes),
+                    cell_of_two(&row.baseline_mean, &row.baseline_sd, mean_and_sd),
+                    cell_of_two(&row.endpoint_mean, &row.endpoint_sd, mean_and_sd),
+                    change_cell(&row.change, places),
+                    cell(&row.effect_size, |e| wording::signed(e, 2)),
+                ];
                 sheet.row(results::measure_and_unit(&outcome.title, &outcome.unit), cells);
             }
         }
-        self.add_sheet(&mut section, sheet, results::EFFECT_SIZE_NOTE);
+        if !sheet.rows.is_empty() {
+            self.add_sheet(&mut section, sheet, results::EFFECT_SIZE_NOTE);
+        }
+        let sheet = self.ordinal_sheet(&period);
+        if !sheet.rows.is_empty() {
+            self.add_sheet(&mut section, sheet, results::ORDINAL_NOTE);
+        }
+        if section.rows.is_empty() {
+            section.say(results::NOTHING_TO_SHOW);
+        }
         section
+    }
+
+    fn ordinal_sheet(&self, period: &Period) -> Sheet {
+        let caption = results::ordinal_caption(&results::period(period));
+        let mut sheet = Sheet::new(caption, results::MEASURE, &headings::ORDINAL_COLUMNS);
+        for outcome in &self.condition.outcomes {
+            let Some(row) = ordinal_row(outcome, period, None) else { continue };
+            let median = |value: f64| wording::decimal(value, 1);
+            sheet.row(
+                outcome.title.as_str(),
+                vec![
+                    count(&row.episodes),
+                    cell(&row.baseline_median, median),
+                    cell(&row.endpoint_median, median),
+                    count(&row.better),
+                    count(&row.same),
+                    count(&row.worse),
+                ],
+            );
+        }
+        sheet
     }
 
     fn responders(&mut self) -> Result<Section, FigureError> {
@@ -134,6 +152,9 @@ impl Page<'_> {
             };
             self.place(&mut section, figure, caption, vec![results::ONE_SD.to_string()]);
             section.rows.push(curve_in_words(outcome));
+            if outcome.weeks.is_empty() {
+                continue;
+            }
             match &outcome.natural_course {
                 Some(published) => {
                     let points: Vec<_> =
@@ -165,7 +186,7 @@ impl Page<'_> {
     fn sites(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("sites", headings::SITES);
         let parts = site_parts(self.edition);
-        if let Some(outcome) = self.condition.outcomes.first() {
+        if let Some(outcome) = leading_outcome(self.condition) {
             section.say(results::SITES_CAVEAT);
             let figure = drawings::change(self.edition, self.condition, outcome, "sites", &parts)?;
             self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
@@ -187,7 +208,7 @@ impl Page<'_> {
             section.say(results::NO_QUARTERS);
             return Ok(section);
         }
-        if let Some(outcome) = self.condition.outcomes.first() {
+        if let Some(outcome) = leading_outcome(self.condition) {
             let figure = drawings::change(self.edition, self.condition, outcome, "quarters", &parts)?;
             self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
         }
@@ -214,6 +235,7 @@ fn responder_sheet(outcome: &OutcomeFindings, period: &Period) -> Sheet {
                 cell(&row.worst_case, wording::percent),
                 cell(&row.best_case, wording::percent),
                 count(&row.baseline_too_low),
+                count(&row.baseline_missing),
             ],
         );
     }

@@ -2,6 +2,7 @@
 
 use super::drawings;
 use super::edition::{DATA_QUALITY_FILE, Edition};
+use super::pick::leading_outcome;
 use crate::findings::quality::{FileAccount, ReasonCount};
 use crate::report::figures::{Figure, FigureError, FigureText, FileRows, RowAccounts, row_accounts};
 use crate::report::pages::{Block, Cell, DataQualityPage, PlacedFigure, Section, Sheet};
@@ -154,7 +155,7 @@ fn dates(calendar_files: u64, offset_files: u64) -> Section {
 fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Section, FigureError> {
     let mut section = Section::new("completeness", headings::READINGS_BY_SITE);
     for condition in &edition.bulletin.conditions {
-        let Some(outcome) = condition.outcomes.first() else { continue };
+        let Some(outcome) = leading_outcome(condition) else { continue };
         let Some(figure) = drawings::completeness(edition, condition, outcome)? else { continue };
         section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_COMPLETENESS, "")));
         figures.push(figure);
@@ -167,7 +168,7 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
 
 fn counts(id: &'static str, heading: &str, intro: Option<&str>, none: &str, counts: &[(String, u64)]) -> Section {
     let mut section = Section::new(id, heading);
-    if counts.is_empty() {
+    if counts.iter().all(|(_, count)| *count == 0) {
         section.say(none);
         return section;
     }

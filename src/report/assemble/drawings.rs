@@ -44,7 +44,7 @@ pub(super) fn course(edition: &Edition<'_>, condition: &ConditionFindings, outco
             .iter()
             .map(|w| Week {
                 week: w.week,
-                patients: u64::from(w.episodes),
+                episodes: u64::from(w.episodes),
                 mean: w.mean.value,
                 low: w.mean.low,
                 high: w.mean.high,
@@ -132,12 +132,12 @@ pub(super) fn change(
         .map(|(label, period, site)| ChangeOf {
             label: label.clone(),
             shown: change_row(outcome, period, site.as_deref()).and_then(|row| {
-                let (change, patients) = (shown(&row.change)?, shown(&row.episodes)?);
+                let (change, episodes) = (shown(&row.change)?, shown(&row.episodes)?);
                 Some(ChangeShown {
                     mean: change.value,
                     low: change.low,
                     high: change.high,
-                    patients: u64::from(patients),
+                    episodes: u64::from(episodes),
                 })
             }),
         })
@@ -174,11 +174,11 @@ pub(super) fn distribution(edition: &Edition<'_>, condition: &ConditionFindings,
         subtitle: words::of_measure(&condition.title, &results::within(&outcome.title), &results::period(&Period::All)),
         source: edition.source(None),
     };
-    let patients = change_row(outcome, &Period::All, None).and_then(|row| shown(&row.episodes)).map(u64::from);
+    let episodes = change_row(outcome, &Period::All, None).and_then(|row| shown(&row.episodes)).map(u64::from);
     let data = DistributionOfChange {
         axis: axis(outcome),
         points,
-        with_endpoint_label: words::with_endpoint_line(patients),
+        with_endpoint_label: words::both_readings_line(episodes),
         worst_case_label: words::WORST_CASE_LINE.to_string(),
         marks: vec![DistributionMark { at: typical, label: words::half_reach(typical, places), share }],
     };

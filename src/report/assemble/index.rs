@@ -3,8 +3,8 @@
 use super::drawings;
 use super::edition::{Edition, INDEX_FILE};
 use super::pick::{
-    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, rate_cell, responder_row, shown,
-    worst_to_best_cell,
+    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, leading_outcome, rate_cell,
+    responder_row, shown, worst_to_best_cell,
 };
 use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings, Period, Shown};
 use crate::report::figures::{Figure, FigureError};
@@ -40,7 +40,7 @@ fn opening(edition: &Edition<'_>) -> Vec<Row> {
 }
 
 fn responder_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<Row> {
-    let outcome = condition.outcomes.first()?;
+    let outcome = leading_outcome(condition)?;
     let (key, label) = leading_definition(outcome)?;
     edition.periods().into_iter().find_map(|period| {
         let row = responder_row(outcome, &period, None, key)?;
@@ -59,7 +59,7 @@ fn responder_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Optio
 }
 
 fn quarter_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<Row> {
-    let outcome = condition.outcomes.first()?;
+    let outcome = leading_outcome(condition)?;
     let quarter = edition.bulletin.period?;
     let difference = outcome.against_previous.as_ref()?.change?;
     let this = shown(&change_row(outcome, &Period::Quarter(quarter), None)?.change)?;
@@ -77,7 +77,7 @@ fn quarter_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<
 }
 
 fn completeness_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<Row> {
-    let outcome = condition.outcomes.first()?;
+    let outcome = leading_outcome(condition)?;
     edition.periods().into_iter().find_map(|period| {
         let row = completeness_row(outcome, &period, None)?;
         let (due, both) = (shown(&row.episodes)?, shown(&row.with_endpoint)?);
@@ -91,7 +91,7 @@ fn conditions(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sectio
     let mut section = Section::new("conditions", headings::CONDITIONS);
     for condition in &edition.bulletin.conditions {
         section.add(Block::Heading(condition.title.clone()));
-        let outcome = condition.outcomes.first();
+        let outcome = leading_outcome(condition);
         match outcome.and_then(|outcome| condition_line(edition, outcome)) {
             Some(row) => section.rows.push(row),
             None => {
@@ -142,7 +142,7 @@ fn against_previous(edition: &Edition<'_>) -> Section {
     let caption = results::against_caption(quarter);
     let mut sheet = Sheet::new(caption, results::CONDITION_AND_MEASURE, &headings::AGAINST_COLUMNS);
     for condition in &edition.bulletin.conditions {
-        let Some(outcome) = condition.outcomes.first() else { continue };
+        let Some(outcome) = leading_outcome(condition) else { continue };
         let change = |period: &Period| {
             change_row(outcome, period, None).map_or(Cell::Missing, |row| {
                 crate::report::assemble::pick::cell(&row.change, |e: Estimate| {
@@ -182,7 +182,7 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
     let caption = results::completeness_caption(&results::period(&period));
     let mut sheet = Sheet::new(caption, results::CONDITION_AND_MEASURE, &headings::COMPLETENESS_COLUMNS);
     for condition in &edition.bulletin.conditions {
-        let Some(outcome) = condition.outcomes.first() else { continue };
+        let Some(outcome) = leading_outcome(condition) else { continue };
         let Some(row) = completeness_row(outcome, &period, None) else { continue };
         let responders = leading_definition(outcome).and_then(|(key, _)| responder_row(outcome, &period, None, key));
         sheet.row(
@@ -200,7 +200,7 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
     let notes = with_withheld(edition, &sheet, vec![results::COMPLETENESS_NOTE.to_string()]);
     section.rows.push(Row::new(Block::Sheet(sheet), notes));
     if let Some(condition) = edition.bulletin.conditions.first()
-        && let Some(outcome) = condition.outcomes.first()
+        && let Some(outcome) = leading_outcome(condition)
         && let Some(figure) = drawings::completeness(edition, condition, outcome)?
     {
         section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_COMPLETENESS, "")));

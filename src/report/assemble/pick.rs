@@ -1,6 +1,8 @@
 //! Finding the row a sentence is about, and turning what may be shown into cells.
 
-use crate::findings::bulletin::{ChangeRow, CompletenessRow, Estimate, OutcomeFindings, Period, ResponderRow, Shown};
+use crate::findings::bulletin::{
+    ChangeRow, CompletenessRow, ConditionFindings, Estimate, OrdinalRow, OutcomeFindings, Period, ResponderRow, Shown,
+};
 use crate::report::pages::Cell;
 use crate::report::wording;
 
@@ -63,6 +65,14 @@ pub(super) fn change_row<'o>(
     outcome.change.iter().find(|row| row.period == *period && row.site.as_deref() == site)
 }
 
+pub(super) fn ordinal_row<'o>(
+    outcome: &'o OutcomeFindings,
+    period: &Period,
+    site: Option<&str>,
+) -> Option<&'o OrdinalRow> {
+    outcome.ordinal_change.iter().find(|row| row.period == *period && row.site.as_deref() == site)
+}
+
 pub(super) fn completeness_row<'o>(
     outcome: &'o OutcomeFindings,
     period: &Period,
@@ -81,6 +91,12 @@ pub(super) fn responder_row<'o>(
         .responders
         .iter()
         .find(|row| row.period == *period && row.site.as_deref() == site && row.definition == definition)
+}
+
+/// The outcome that speaks for a condition: the most complete one that is averaged, else the most complete one.
+pub(super) fn leading_outcome(condition: &ConditionFindings) -> Option<&OutcomeFindings> {
+    let outcomes = &condition.outcomes;
+    outcomes.iter().find(|outcome| !outcome.change.is_empty()).or(outcomes.first())
 }
 
 /// The definition that speaks for an outcome: the first one.

@@ -147,6 +147,14 @@ fn a_curve_that_is_not_identified_is_said_in_words_and_not_drawn() {
 }
 
 #[test]
+fn a_scale_of_words_is_counted_and_never_averaged() {
+    let report = report(&invented::bulletin());
+    let stenosis = page(&report, "stenosis");
+    assert!(stenosis.contains("Scales of ordered words") && stenosis.contains("so it is never averaged"));
+    assert!(!stenosis.contains("pain-verbal_course"));
+}
+
+#[test]
 fn a_name_with_markup_stays_text() {
     let mut bulletin = invented::bulletin();
     bulletin.group = "Vale <script>alert(1)</script>".into();

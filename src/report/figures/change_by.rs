@@ -37,13 +37,13 @@ pub struct ChangeShown {
     pub low: f64,
     /// 95 % interval.
     pub high: f64,
-    /// Patients with both readings.
-    pub patients: u64,
+    /// Episodes with both readings.
+    pub episodes: u64,
 }
 
 const ROW: f64 = 27.0;
 const NUMBERS: f64 = 112.0;
-const PATIENTS_RIGHT: f64 = WIDTH;
+const EPISODES_RIGHT: f64 = WIDTH;
 const CHANGE_RIGHT: f64 = WIDTH - 48.0;
 
 /// Draws the change by site or quarter.
@@ -72,7 +72,7 @@ pub fn change_by(text: &FigureText, data: &ChangeBy) -> Result<Figure, FigureErr
         let half = SMALL.width(&data.group_label) / 2.0;
         let place = x.at(data.group).clamp(left + half, right - half);
         pen.text((place, first - 15.0), &data.group_label, SMALL, BLACK, Align::Middle)?;
-        pen.text((PATIENTS_RIGHT, first - 15.0), "n", SMALL, GREY, Align::Right)?;
+        pen.text((EPISODES_RIGHT, first - 15.0), "n", SMALL, GREY, Align::Right)?;
         pen.text((CHANGE_RIGHT, first - 15.0), words::CHANGE, SMALL, TEAL, Align::Right)?;
         for (row, change) in data.rows.iter().enumerate() {
             draw_row(pen, &x, first + ROW * (row as f64 + 0.5), change, &data.axis)?;
@@ -84,9 +84,9 @@ pub fn change_by(text: &FigureText, data: &ChangeBy) -> Result<Figure, FigureErr
 fn draw_row(pen: &Pen<'_, '_>, x: &Scale, y: f64, row: &ChangeOf, axis: &ScoreAxis) -> Result<(), FigureError> {
     pen.text((0.0, y), &row.label, LABEL, BLACK, Align::Left)?;
     let Some(shown) = row.shown else {
-        return pen.text((PATIENTS_RIGHT, y), words::WITHHELD_ROW, SMALL, GREY, Align::Right);
+        return pen.text((EPISODES_RIGHT, y), words::WITHHELD_ROW, SMALL, GREY, Align::Right);
     };
-    pen.text((PATIENTS_RIGHT, y), &wording::count(shown.patients), SMALL, GREY, Align::Right)?;
+    pen.text((EPISODES_RIGHT, y), &wording::count(shown.episodes), SMALL, GREY, Align::Right)?;
     pen.text((CHANGE_RIGHT, y), &wording::signed(shown.mean, axis.decimals), STRONG, TEAL, Align::Right)?;
     pen.line(&[(x.at(shown.low), y), (x.at(shown.high), y)], TEAL, 2.4)?;
     pen.dot((x.at(shown.mean), y), 4.8, TEAL)

@@ -87,8 +87,8 @@ fn draw_row(
     pen.dot((x.at(rate), middle), 5.0, TEAL)?;
     pen.text_on_white((x.at(rate), middle - 15.0), &wording::percent(rate), STRONG, TEAL, Align::Middle)?;
     let (worst_label, best_label) = words::worst_and_best(definition.worst_case, definition.best_case, is_first);
-    end_label(pen, worst - 5.0, middle, &worst_label, Align::Right)?;
-    end_label(pen, best + 5.0, middle, &best_label, Align::Left)
+    end_label(pen, worst.min(x.at(low)) - 5.0, middle, &worst_label, Align::Right)?;
+    end_label(pen, best.max(x.at(high)) + 5.0, middle, &best_label, Align::Left)
 }
 
 /// A label beside the end of the bracket, or under it where the edge of the figure is too near.

@@ -25,7 +25,7 @@ fn axis() -> ScoreAxis {
 
 fn course() -> WeeklyCourse {
     let week =
-        |week, mean| Week { week, patients: 1400 - 100 * u64::from(week), mean, low: mean - 2.0, high: mean + 2.0 };
+        |week, mean| Week { week, episodes: 1400 - 100 * u64::from(week), mean, low: mean - 2.0, high: mean + 2.0 };
     WeeklyCourse {
         axis: axis(),
         weeks: vec![week(0, 44.0), week(1, 38.0), week(2, 33.5), week(4, 29.0), week(6, 27.0)],
@@ -56,7 +56,7 @@ fn all() -> Vec<Figure> {
     };
     let change = |label: &str, mean: f64| ChangeOf {
         label: label.into(),
-        shown: Some(ChangeShown { mean, low: mean - 2.0, high: mean + 2.0, patients: 88 }),
+        shown: Some(ChangeShown { mean, low: mean - 2.0, high: mean + 2.0, episodes: 88 }),
     };
     let shares = SharesShown { with_baseline: 0.97, with_endpoint: 0.58, denominator: "52 of 89".into() };
     vec![
@@ -77,7 +77,7 @@ fn all() -> Vec<Figure> {
             &DistributionOfChange {
                 axis: axis(),
                 points: vec![(-10.0, 1.0, 0.8), (0.0, 0.9, 0.7), (10.0, 0.6, 0.5), (30.0, 0.1, 0.08)],
-                with_endpoint_label: "338 patients with an endpoint".into(),
+                with_endpoint_label: "338 episodes with both readings".into(),
                 worst_case_label: "all, the missing counted as not improved".into(),
                 marks: vec![DistributionMark { at: 10.0, label: "half reach 10.0".into(), share: 0.6 }],
             },
@@ -174,6 +174,19 @@ fn the_course_gives_n_for_each_week_and_a_dash_where_none_may_be_shown() {
     for expected in ["1,400", "1,300", "–", "half-time 2.0 weeks", "plateau 25.0", "published cohorts"] {
         assert!(texts.contains(&expected), "{expected} in {texts:?}");
     }
+}
+
+#[test]
+fn a_long_course_has_numbers_that_do_not_touch_and_no_tint_between_distant_weeks() {
+    let week = |week, mean| Week { week, episodes: 301, mean, low: mean - 2.0, high: mean + 2.0 };
+    let weeks = vec![week(0, 26.0), week(12, 20.0), week(13, 19.0), week(52, 17.0)];
+    let data = WeeklyCourse { axis: axis(), weeks, curve: None, natural_course: None };
+    let figure = weekly_course(&text("year"), &data).unwrap();
+    let document = Document::parse(&figure.svg).unwrap();
+    // weeks 12 and 13 are too near each other to both have their number
+    assert_eq!(texts(&document).iter().filter(|t| **t == "301").count(), 3);
+    assert!(!texts(&document).contains(&"–"));
+    assert_eq!(figure.svg.matches("<polygon").count(), 1, "one tint, over weeks 12 and 13");
 }
 
 #[test]

@@ -25,8 +25,8 @@ pub struct WeeklyCourse {
 pub struct Week {
     /// Weeks since the first treated visit.
     pub week: u32,
-    /// Patients behind the mean.
-    pub patients: u64,
+    /// Episodes behind the mean.
+    pub episodes: u64,
     /// Mean.
     pub mean: f64,
     /// 95 % interval of the mean.
@@ -76,6 +76,7 @@ const PLOT_HEIGHT: f64 = 250.0;
 const LEFT: f64 = 38.0;
 const RIGHT: f64 = WIDTH - 114.0;
 const LABEL_LEFT: f64 = RIGHT + 10.0;
+const WEEKS_JOINED: u32 = 2;
 const LAST_WEEK_AT_LEAST: u32 = 6; // one published point and a course can be seen
 
 struct Plot<'d> {
@@ -123,49 +124,56 @@ impl<'d> Plot<'d> {
             pen.line(&[(LEFT, y), (RIGHT, y)], RULE, 0.7)?;
             pen.text((LEFT - 8.0, y), &wording::decimal(tick, decimals), SMALL, GREY, Align::Right)?;
         }
-        let last = self.x.domain().1.floor() as u32;
-        let every = if last > 16 {
-            4
-        } else if last > 13 {
-            2
-        } else {
-            1
-        };
-        for week in (0..=last).step_by(every) {
+        let last = self.last_week();
+        let room = |step: &u32| self.x.at(f64::from(*step)) - self.x.at(0.0) >= LABEL.width("00") + 5.0;
+        let every = [1, 2, 4, 8, 13, 26, 52].into_iter().find(room).unwrap_or(104);
+        for week in (0..=last).step_by(every as usize) {
             let x = self.x.at(f64::from(week));
             pen.line(&[(x, bottom), (x, bottom + 4.0)], GREY, 0.8)?;
             pen.text((x, bottom + 14.0), &week.to_string(), LABEL, BLACK, Align::Middle)?;
         }
-        self.patients(pen, last, every)?;
+        self.episodes(pen, every == 1)?;
         let middle = (LEFT + RIGHT) / 2.0;
         pen.text((middle, bottom + 31.0), words::WEEKS_AXIS, SMALL, GREY, Align::Middle)?;
         pen.text((LEFT - 16.0, bottom + 48.0), "n", SMALL, GREY, Align::Right)
     }
 
-    /// The patients behind each week, or behind every second one where the numbers are too wide.
-    fn patients(&self, pen: &Pen<'_, '_>, last: u32, every: usize) -> Result<(), FigureError> {
-        let patients = |week: u32| {
+    /// The episodes behind each week, as far as there is room; a dash where a week has none that may be shown.
+    fn episodes(&self, pen: &Pen<'_, '_>, with_dashes: bool) -> Result<(), FigureError> {
+        let mut free_from = f64::NEG_INFINITY;
+        for week in 0..=self.last_week() {
             let known = self.data.weeks.iter().find(|w| w.week == week);
-            known.map_or(wording::WITHHELD.to_string(), |w| wording::count(w.patients))
-        };
-        let widest = (0..=last).map(|week| SMALL.width(&patients(week))).fold(0.0, f64::max);
-        let step = self.x.at(every as f64) - self.x.at(0.0);
-        let every = if widest + 3.0 > step { 2 * every } else { every };
-        for week in (0..=last).step_by(every) {
-            let at = (self.x.at(f64::from(week)), self.bottom + 48.0);
-            pen.text(at, &patients(week), SMALL, GREY, Align::Middle)?;
+            let text = match known {
+                Some(known) => wording::count(known.episodes),
+                None if with_dashes => wording::WITHHELD.to_string(),
+                None => continue,
+            };
+            let (x, half) = (self.x.at(f64::from(week)), SMALL.width(&text) / 2.0);
+            if x - half >= free_from {
+                pen.text((x, self.bottom + 48.0), &text, SMALL, GREY, Align::Middle)?;
+                free_from = x + half + 3.0;
+            }
         }
         Ok(())
     }
 
+    fn last_week(&self) -> u32 {
+        self.x.domain().1.floor() as u32
+    }
+
+    /// A tint over weeks that follow each other; an upright stroke at a week that stands alone, since nothing is known
+    /// of the time between.
     fn observed_band(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        let edge = |value: fn(&Week) -> f64| {
-            self.data.weeks.iter().map(|w| (self.x.at(f64::from(w.week)), self.y.at(value(w)))).collect::<Vec<_>>()
-        };
-        let (lower, upper) = (edge(|w| w.low), edge(|w| w.high));
-        let outline: Vec<_> = upper.iter().chain(lower.iter().rev()).copied().collect();
-        if outline.len() > 2 {
-            pen.area(&outline, TEAL_TINT)?;
+        let place = |week: &Week, value: f64| (self.x.at(f64::from(week.week)), self.y.at(value));
+        for run in self.data.weeks.chunk_by(|a, b| b.week - a.week <= WEEKS_JOINED) {
+            match run {
+                [alone] => pen.line(&[place(alone, alone.low), place(alone, alone.high)], TEAL_TINT, 8.0)?,
+                run => {
+                    let upper = run.iter().map(|w| place(w, w.high));
+                    let lower = run.iter().rev().map(|w| place(w, w.low));
+                    pen.area(&upper.chain(lower).collect::<Vec<_>>(), TEAL_TINT)?;
+                }
+            }
         }
         Ok(())
     }
@@ -198,7 +206,7 @@ impl<'d> Plot<'d> {
 
     fn cohort(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
         let Some(cohort) = &self.data.natural_course else { return Ok(()) };
-        let last = self.x.domain().1.floor() as u32;
+        let last = self.last_week();
         let aside = 5.0; // so that published and observed points of one week stand side by side
         for point in visible(self.data, last) {
             let x = self.x.at(point.week) + aside;

@@ -6,13 +6,13 @@ use crate::report::figures::{
 };
 
 /// Under the weeks.
-pub const WEEKS_AXIS: &str = "weeks since first treated visit; n = patients with a reading in the week";
+pub const WEEKS_AXIS: &str = "weeks since first treated visit; n = episodes with a reading";
 /// At the last observed week.
 pub const OBSERVED_LABEL: &str = "observed mean, tinted: its 95\u{a0}% interval";
 /// Under the responders.
-pub const RESPONDERS_AXIS: &str = "share of patients who responded";
+pub const RESPONDERS_AXIS: &str = "share that responded";
 /// Over the denominators of the responders.
-pub const OF_THOSE_WITH_ENDPOINT: &str = "responders of those with an endpoint";
+pub const OF_THOSE_WITH_ENDPOINT: &str = "responders of those with an outcome";
 /// Under the completeness.
 pub const COMPLETENESS_AXIS: &str = "share of the episodes that were due";
 /// Over the denominators of the completeness.
@@ -88,7 +88,7 @@ pub fn course_subtitle(condition: &str, episodes: Option<u64>, readings: u64) ->
 /// Title of the responders.
 pub fn responders_title(rate: f64, reached: &str, worst: f64, best: f64) -> String {
     format!(
-        "{} of those with an endpoint {reached}; of all between {} and {}",
+        "{} of those with both readings {reached}; of all between {} and {}",
         percent(rate),
         percent(worst),
         percent(best)
@@ -129,9 +129,9 @@ pub fn group_line(change: f64, places: usize) -> String {
 /// Title of the distribution of change. `typical`: what half of the patients reach.
 pub fn distribution_title(typical: f64, unit: &str, places: usize) -> String {
     if typical > 0.0 {
-        format!("Half of those with an endpoint improved by {} {unit} or more", decimal(typical, places))
+        format!("Half of those with both readings improved by {} {unit} or more", decimal(typical, places))
     } else {
-        "Half of those with an endpoint did not improve".to_string()
+        "Half of those with both readings did not improve".to_string()
     }
 }
 
@@ -140,9 +140,9 @@ pub fn half_reach(typical: f64, places: usize) -> String {
     format!("half reach {}", decimal(typical, places))
 }
 
-/// At the line of those with an endpoint.
-pub fn with_endpoint_line(patients: Option<u64>) -> String {
-    patients.map_or("patients with an endpoint".to_string(), |n| format!("{} patients with an endpoint", count(n)))
+/// At the line of those with both readings.
+pub fn both_readings_line(episodes: Option<u64>) -> String {
+    episodes.map_or("episodes with both readings".to_string(), |n| format!("{} episodes with both readings", count(n)))
 }
 
 /// At the line of the worst case.
@@ -151,7 +151,7 @@ pub const WORST_CASE_LINE: &str = "all, the missing counted as not improved";
 /// Title of the completeness by site.
 pub fn completeness_title(best: (&str, f64), worst: (&str, f64)) -> String {
     format!(
-        "{} has both readings for {} of its patients, {} for {}",
+        "{} has both readings for {} of its episodes, {} for {}",
         best.0,
         percent(best.1),
         worst.0,
@@ -161,7 +161,7 @@ pub fn completeness_title(best: (&str, f64), worst: (&str, f64)) -> String {
 
 /// Title when only one site can be shown.
 pub fn completeness_title_of_one(site: (&str, f64)) -> String {
-    format!("{} has both readings for {} of its patients", site.0, percent(site.1))
+    format!("{} has both readings for {} of its episodes", site.0, percent(site.1))
 }
 
 /// The source line.
@@ -171,21 +171,21 @@ pub fn source(group: &str, sites: u64, cited: Option<&str>) -> String {
 }
 
 /// How to read the weekly course.
-pub const READ_COURSE: &str = "Dots: mean of the patients with a reading in that week. Tint: its 95\u{a0}% interval, not \
+pub const READ_COURSE: &str = "Dots: mean of the episodes with a reading in that week. Tint: its 95\u{a0}% interval, not \
      the spread of patients.";
 /// How to read it with a published course beside it.
-pub const READ_COURSE_AND_COHORT: &str = "Dots: mean of the patients with a reading in that week. Tint: its 95\u{a0}% \
+pub const READ_COURSE_AND_COHORT: &str = "Dots: mean of the episodes with a reading in that week. Tint: its 95\u{a0}% \
      interval, not the spread of patients. Open grey dots: published cohorts, on another clock.";
 /// How to read the responders.
-pub const READ_RESPONDERS: &str = "Dot and bar: rate among those with an endpoint and its 95\u{a0}% interval. Bracket: \
-     from every missing patient counted as a failure to every one counted as a success.";
+pub const READ_RESPONDERS: &str = "Dot and bar: rate among those with an outcome and its 95\u{a0}% interval. Bracket: \
+     from every missing outcome counted as a failure to every one counted as a success.";
 /// How to read the change by site or quarter.
 pub const READ_CHANGE_BY: &str = "Dot and line: mean change with its 95\u{a0}% interval.";
 /// How to read the distribution of change.
-pub const READ_DISTRIBUTION: &str = "Choose a threshold below; the height of the line is the share of patients who \
+pub const READ_DISTRIBUTION: &str = "Choose a threshold below; the height of the line is the share that \
      improved by that much or more.";
 /// How to read the completeness.
-pub const READ_COMPLETENESS: &str = "The longer the ochre line, the more patients have a baseline and no endpoint.";
+pub const READ_COMPLETENESS: &str = "The longer the ochre line, the more episodes have a baseline and no endpoint.";
 /// How to read the accounts.
 pub const READ_ACCOUNTS: &str = "Bars show the rows of each file; the numbers are exact.";
 
@@ -195,10 +195,10 @@ pub fn describe_weekly_course(data: &WeeklyCourse) -> String {
     let mut said = format!("{}, {}. ", data.axis.title, direction(data.axis.lower_is_better));
     for week in &data.weeks {
         said.push_str(&format!(
-            "Week {}: {}, {} patients. ",
+            "Week {}: {}, n {}. ",
             week.week,
             with_interval(week.mean, week.low, week.high, places),
-            count(week.patients)
+            count(week.episodes)
         ));
     }
     if let Some(curve) = &data.curve {
@@ -220,7 +220,7 @@ pub fn describe_weekly_course(data: &WeeklyCourse) -> String {
 pub fn describe_responders(data: &Responders) -> String {
     let rows = data.definitions.iter().map(|d| {
         format!(
-            "{}: {}, {} with an endpoint; worst case {}, best case {}.",
+            "{}: {}, {} with an outcome; worst case {}, best case {}.",
             d.label,
             percent_with_interval(d.rate.0, d.rate.1, d.rate.2),
             d.denominator,
@@ -235,11 +235,11 @@ pub fn describe_responders(data: &Responders) -> String {
 pub fn describe_change_by(data: &ChangeBy) -> String {
     let rows = data.rows.iter().map(|row| match row.shown {
         Some(shown) => format!(
-            "{}: {} ({}), {} patients.",
+            "{}: {} ({}), n {}.",
             row.label,
             signed(shown.mean, data.axis.decimals),
             range(shown.low, shown.high, data.axis.decimals),
-            count(shown.patients)
+            count(shown.episodes)
         ),
         None => format!("{}: withheld.", row.label),
     });

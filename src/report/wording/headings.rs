@@ -60,15 +60,19 @@ pub const PLAUSIBILITY: &str = "Values that are hardly possible";
 /// Columns of the sheet of change.
 pub const CHANGE_COLUMNS: [&str; 5] =
     ["episodes with both", "baseline mean (SD)", "endpoint mean (SD)", "change (95\u{a0}%\u{a0}CI)", "effect size"];
+/// Columns of the sheet of ordered scales.
+pub const ORDINAL_COLUMNS: [&str; 6] =
+    ["episodes with both", "median at baseline", "median at endpoint", "better", "the same", "worse"];
 /// Columns of the sheet of responders.
-pub const RESPONDER_COLUMNS: [&str; 7] = [
-    "eligible",
-    "with an endpoint",
+pub const RESPONDER_COLUMNS: [&str; 8] = [
+    "could respond",
+    "with an outcome",
     "responded",
     "rate (95\u{a0}%\u{a0}CI)",
     "worst case",
     "best case",
     "baseline too low",
+    "no baseline",
 ];
 /// Columns of the sheets by site and by quarter.
 pub const BY_COLUMNS: [&str; 5] =

@@ -92,10 +92,12 @@ pub fn results() -> Vec<Explanation> {
             "responders",
             "Responders",
             &[
-                "Rate: responders among the eligible episodes with an endpoint, with Wilson's interval. Eligible are \
-                 episodes whose baseline leaves room to respond; the others are counted beside them.",
-                "Worst and best case count every eligible episode without an endpoint as no response, or as a response. \
-                 The truth lies between; where in between, these data cannot tell.",
+                "Could respond: every due episode but those whose baseline leaves no room to respond, which are counted \
+                 beside them. Episodes without a baseline stay in, for nothing shows that they could not respond and \
+                 leaving them out would reward losing baselines. Rate: responders among those that have the readings \
+                 which the definition needs, with Wilson's interval.",
+                "Worst and best case count every other episode that could respond as no response, or as a response. The \
+                 truth lies between; where in between, these data cannot tell.",
                 "The distribution of change gives the share for every threshold. Its second line counts the missing as \
                  not improved.",
             ],
@@ -104,11 +106,13 @@ pub fn results() -> Vec<Explanation> {
             "course",
             "Course by week",
             &[
-                "Week 0 holds the baselines, week w the readings of days 7w − 3 to 7w + 3, one a patient. Mean with t \
+                "Week 0 holds the baselines, week w the readings of days 7w − 3 to 7w + 3, one an episode. Mean with t \
                  interval. Patients leave as weeks go by, so later means are of other patients than earlier ones; the \
-                 number of patients stands under each week.",
+                 number of episodes stands under each week.",
                 "Curve: mean(t) = plateau + (start − plateau) exp(−t ln 2 / half-time), by least squares on the weekly \
-                 means, each weighted by its patients. Where the data do not fix all three numbers, none is given.",
+                 means, each weighted by its episodes. The weeks share their \
+                 episodes but are fitted as if they did not, and who is lost on the way is not allowed for, so the intervals \
+                 are rough. Where the data do not fix all three numbers, none is given.",
                 "Published cohorts are drawn as points with their intervals. They count from entry into a study.",
             ],
         ),

@@ -107,17 +107,17 @@ pub fn reached(key: &str, label: &str) -> String {
 /// Leading sentence on the responders of a condition.
 pub fn responder_lead(condition: &str, measure: &str, reached: &str, rate: &Estimate) -> String {
     format!(
-        "{condition}: {} of patients with an endpoint {reached} in {}.",
+        "{condition}: {} of episodes with both readings {reached} in {}.",
         percent_with_interval(rate.value, rate.low, rate.high),
         within(measure)
     )
 }
 
 /// Beside it: the denominators and what the missing could do.
-pub fn responder_note(period: &str, outcome: &str, eligible: &str, worst: f64, best: f64) -> String {
+pub fn responder_note(period: &str, outcome: &str, denominator: &str, worst: f64, best: f64) -> String {
     format!(
-        "{}. {outcome} of {eligible} eligible episodes have an endpoint. With the others all counted as failures the \
-         rate is {}, all as successes {}.",
+        "{}. {outcome} of {denominator} episodes that could respond have both readings. With the others all counted as \
+         failures the rate is {}, all as successes {}.",
         capital(period),
         percent(worst),
         percent(best)
@@ -183,7 +183,7 @@ pub fn change_line(measure: &str, change: &Estimate, unit: &str, places: usize) 
 /// A condition's line on the first page: the responders.
 pub fn responder_line(reached: &str, rate: &Estimate, worst: f64, best: f64) -> String {
     format!(
-        "Of those with an endpoint {} {reached}; of all eligible between {} and {}.",
+        "Of those with both readings {} {reached}; of all that could respond between {} and {}.",
         percent_with_interval(rate.value, rate.low, rate.high),
         percent(worst),
         percent(best)
@@ -219,12 +219,12 @@ pub fn over(period_in_words: &str) -> String {
 pub const EFFECT_SIZE_NOTE: &str = "Change = endpoint − baseline. Effect size = mean improvement / SD of the baseline; \
      positive is better.";
 /// What the columns of the responders are.
-pub const RESPONDER_COLUMNS_NOTE: &str = "Eligible: due, with a baseline high enough for the definition to be \
-     reachable. Rate: of those with an endpoint, Wilson interval. Worst and best case: every missing endpoint counted \
-     as no response, or as one. Baseline too low: due, but could not have responded.";
+pub const RESPONDER_COLUMNS_NOTE: &str = "Could respond: due episodes, less those whose baseline is too low to respond; \
+     those without a baseline are among them. With an outcome: having the readings that the definition needs. Rate: of \
+     those with an outcome, Wilson interval. Worst and best case: all others counted as no response, or as one.";
 /// What the columns by site and quarter are.
-pub const BY_COLUMNS_NOTE: &str = "Responded: the first definition of the section above, of those with an endpoint. \
-     Worst to best case: of all eligible.";
+pub const BY_COLUMNS_NOTE: &str = "Responded: by the first definition above, of those with an outcome. Worst to best \
+     case: of all that could respond. For a measure that looks back, 'both readings' is the endpoint alone.";
 /// Beside every curve.
 pub const ONE_SD: &str = "An improvement of about one standard deviation within six weeks is what untreated and \
      usual-care cohorts show. A curve like this one is no sign that traction did it.";
@@ -277,7 +277,8 @@ pub fn day_of_important_change(day: &Estimate) -> String {
 pub fn curve_note(episodes: Option<u64>, readings: u64, evidence: &str) -> String {
     format!(
         "{}, {} readings. Mean = plateau + (start − plateau) × exp(−t ln 2 / half-time), by least squares on \
-         the weekly means. {}",
+         the means of weeks with enough episodes, each weighted by them. The intervals are rough: the weeks share their \
+         episodes, and who is lost on the way is not allowed for. {}",
         episodes_behind(episodes),
         count(readings),
         sentence(evidence)
@@ -378,13 +379,25 @@ pub const QUARTER: &str = "quarter";
 /// Row for the whole group over all quarters.
 pub const WHOLE_GROUP: &str = "Whole group";
 /// Caption of the onset mix.
-pub const ONSET_CAPTION: &str = "Time from onset to the first treated visit, due episodes";
+pub const ONSET_CAPTION: &str = "Time from onset to the first treated visit, episodes started";
 /// Heading of its first column.
 pub const ONSET_CORNER: &str = "onset";
 /// Its row.
 pub const EPISODES: &str = "episodes";
-/// In place of a mean of an ordered scale.
-pub const NOT_AVERAGED: &str = "not averaged";
+/// Where there is no episode to speak of.
+pub const NONE: &str = "none";
+/// Caption of the sheet of ordered scales.
+pub fn ordinal_caption(period: &str) -> String {
+    format!("Scales of ordered words, {period}")
+}
+/// What its columns are.
+pub const ORDINAL_NOTE: &str = "Medians as ranks: 0 is the lowest word. Better, the same, worse: the word at the endpoint \
+     against that at baseline.";
+
+/// Who got better on a scale of words, in a cell.
+pub fn better_same_worse(better: u64, same: u64, worse: u64) -> String {
+    format!("{}\u{a0}better, {}\u{a0}the same, {}\u{a0}worse", count(better), count(same), count(worse))
+}
 /// Over which period a condition's page speaks.
 pub const PERIOD_OF_PAGE: &str = "This page is about all quarters together, unless it names one.";
 /// Without quarters.
@@ -397,7 +410,7 @@ pub const COMPLETENESS_INTRO: &str = "Patients who do badly may stay away, and s
      column shows how far the missing could move the response rate, were they all failures or all successes.";
 /// Beside the completeness.
 pub const COMPLETENESS_NOTE: &str = "Due: the endpoint window has closed. Responded: by the first definition on the \
-     condition's page, of all eligible.";
+     condition's page, of all that could respond.";
 
 /// What the figures can say. `endpoint_days`: the endpoint window.
 pub fn can_say(endpoint_days: (i32, i32)) -> Vec<String> {
@@ -407,7 +420,7 @@ pub fn can_say(endpoint_days: (i32, i32)) -> Vec<String> {
              with the share that was measured.",
             endpoint_days.0, endpoint_days.1
         ),
-        "How many reached each definition of a response, and how far the patients without an endpoint could move that."
+        "How many reached each definition of a response, and how far those without readings could move that."
             .to_string(),
         "Whether this quarter differs from the one before by more than chance.".to_string(),
         "Which sites measure their patients and which lose sight of them.".to_string(),
