@@ -1,41 +1,51 @@
 -- Question: In how many due episodes did the burden fall by at least 30 % and 50 % of the baseline?
 -- Asked by: clinic director
 -- Reads: episodes, readings
--- Columns: condition; measure; episodes (due, with a baseline above the best possible score); with_outcome (of these
---   with an endpoint); fell_30 and fell_50 (of these); rate_30 and rate_50 (of with_outcome); worst_30 and best_30
---   (of episodes, every missing endpoint counted as no response, or as one)
+-- Columns: condition; measure; episodes (due, less those whose baseline is the best possible score; those without a
+--   baseline stay in); with_outcome (of these with baseline and endpoint); fell_30 and fell_50 (of these); rate_30 and
+--   rate_50 (of with_outcome); worst_30 and best_30 (of episodes, every missing outcome counted as no response, or as one)
 WITH due AS (
     SELECT episode, COALESCE(condition, 'not recorded') AS condition
     FROM episodes
     WHERE is_due
 ),
-baseline AS (
-    SELECT episode, measure, CAST(ROUND(burden * 1000.0, 0) AS BIGINT) AS start_burden
-    FROM readings
-    WHERE is_baseline AND burden > 0
+used AS (
+    SELECT due.condition AS condition, readings.measure AS measure
+    FROM readings INNER JOIN due ON readings.episode = due.episode
+    GROUP BY due.condition, readings.measure
 ),
-endpoint AS (
-    SELECT episode, measure, CAST(ROUND(burden * 1000.0, 0) AS BIGINT) AS end_burden
-    FROM readings
-    WHERE is_endpoint
+expected AS (
+    SELECT due.episode AS episode, due.condition AS condition, used.measure AS measure
+    FROM due INNER JOIN used ON due.condition = used.condition
 ),
-started AS (
+scored AS (
     SELECT
-        due.episode AS episode,
-        due.condition AS condition,
-        baseline.measure AS measure,
-        baseline.start_burden AS start_burden
-    FROM due INNER JOIN baseline ON due.episode = baseline.episode
+        episode,
+        measure,
+        MAX(CASE WHEN is_baseline THEN CAST(ROUND(burden * 1000.0, 0) AS BIGINT) END) AS start_burden,
+        MAX(CASE WHEN is_endpoint THEN CAST(ROUND(burden * 1000.0, 0) AS BIGINT) END) AS end_burden
+    FROM readings
+    WHERE episode IS NOT NULL
+    GROUP BY episode, measure
 ),
 paired AS (
     SELECT
-        started.condition AS condition,
-        started.measure AS measure,
-        CASE WHEN endpoint.end_burden IS NULL THEN 0 ELSE 1 END AS has_outcome,
-        CASE WHEN 10 * (started.start_burden - endpoint.end_burden) >= 3 * started.start_burden THEN 1 ELSE 0 END AS is_30,
-        CASE WHEN 10 * (started.start_burden - endpoint.end_burden) >= 5 * started.start_burden THEN 1 ELSE 0 END AS is_50
-    FROM started
-    LEFT JOIN endpoint ON started.episode = endpoint.episode AND started.measure = endpoint.measure
+        expected.condition AS condition,
+        expected.measure AS measure,
+        scored.start_burden AS start_burden,
+        scored.start_burden - scored.end_burden AS fall
+    FROM expected
+    LEFT JOIN scored ON expected.episode = scored.episode AND expected.measure = scored.measure
+),
+judged AS (
+    SELECT
+        condition,
+        measure,
+        CASE WHEN fall IS NULL THEN 0 ELSE 1 END AS has_outcome,
+        CASE WHEN 10 * fall >= 3 * start_burden THEN 1 ELSE 0 END AS is_30,
+        CASE WHEN 10 * fall >= 5 * start_burden THEN 1 ELSE 0 END AS is_50
+    FROM paired
+    WHERE COALESCE(start_burden, 1) > 0
 )
 SELECT
     condition,
@@ -48,6 +58,6 @@ SELECT
     1.0 * SUM(is_50) / NULLIF(SUM(has_outcome), 0) AS rate_50,
     1.0 * SUM(is_30) / COUNT(*) AS worst_30,
     1.0 * SUM(is_30 + 1 - has_outcome) / COUNT(*) AS best_30
-FROM paired
+FROM judged
 GROUP BY condition, measure
 ORDER BY condition, measure

@@ -92,9 +92,9 @@ impl Answer<'_> {
         }
         let decimals = match largest {
             _ if all_whole => 0,
-            100.0.. => 1,
-            1.0.. => 2,
-            _ => 3,
+            x if x >= 100.0 => 1,
+            x if x > 1.0 => 2,
+            _ => 3, // shares
         };
         Kind { is_number, decimals }
     }
@@ -167,7 +167,7 @@ mod tests {
         let rows = [
             [Value::Text("Alderwick, east".into()), Value::Whole(12), Value::Number(-0.000_04), Value::Flag(true)],
             [Value::Text("Brindleford".into()), Value::Missing, Value::Number(1.0 / 3.0), Value::Missing],
-            [Value::Text("say \"no\"".into()), Value::Whole(1_000), Value::Number(0.5), Value::Flag(false)],
+            [Value::Text("say \"no\"".into()), Value::Whole(1_000), Value::Number(1.0), Value::Flag(false)],
         ];
         let answer = Answer {
             columns: ["site", "visits", "share", "late"].map(str::to_owned).to_vec(),
@@ -186,7 +186,7 @@ site             visits  share  late
 ─────────────────────────────────────
 Alderwick, east      12  0.000  yes
 Brindleford           –  0.333  –
-say \"no\"           1000  0.500  no
+say \"no\"           1000  1.000  no
 ";
         assert_eq!(written(Format::Sheet), expected);
     }
@@ -197,7 +197,7 @@ say \"no\"           1000  0.500  no
 site,visits,share,late
 \"Alderwick, east\",12,-0.00004,true
 Brindleford,,0.3333333333333333,
-\"say \"\"no\"\"\",1000,0.5,false
+\"say \"\"no\"\"\",1000,1,false
 ";
         assert_eq!(written(Format::Csv), expected);
     }
