@@ -19,8 +19,8 @@ use crate::readings::tables::{outcome_columns, write_readings};
 use crate::readings::windows::Courses;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    change, completeness, curve_points, datapackage, disagreements, reconciliation, recovery_curves, rejected_rows,
-    responders,
+    change, completeness, curve_points, datapackage, disagreements, ordinal_change, reconciliation, recovery_curves,
+    rejected_rows, responders,
 };
 use crate::report::{Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -150,6 +150,8 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     write_sheet(tables, &completeness::FORM, lines)?;
     write_sheet(tables, &responders::FORM, outcomes().flat_map(|(_, o)| o.responders.iter().map(responders::line)))?;
     write_sheet(tables, &change::FORM, outcomes().flat_map(|(_, o)| o.change.iter().map(change::line)))?;
+    let words = outcomes().flat_map(|(_, o)| o.ordinal_change.iter().map(ordinal_change::line));
+    write_sheet(tables, &ordinal_change::FORM, words)?;
     write_sheet(tables, &recovery_curves::FORM, outcomes().flat_map(|(c, o)| recovery_curves::lines(c, o)))?;
     write_sheet(tables, &curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)))?;
     let forms = [
@@ -157,6 +159,7 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         &completeness::FORM,
         &responders::FORM,
         &change::FORM,
+        &ordinal_change::FORM,
         &recovery_curves::FORM,
         &curve_points::FORM,
     ];

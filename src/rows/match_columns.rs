@@ -8,7 +8,7 @@ use crate::error::{Problem, Spot};
 use crate::group::field::{Field, Kind};
 use crate::group::mapping::{ColumnName, FieldRule, Layout, Mapping, ScoreColumns, ScoreKind, Source, UnitRule};
 use crate::group::settings::Group;
-use crate::units::{Dimension, Unit};
+use crate::units::Unit;
 use std::collections::HashMap;
 use std::path::Path;
 
@@ -230,18 +230,6 @@ fn field_plan<'g>(
         missing: rule.missing.iter().chain(&mapping.form.missing).map(String::as_bytes).collect(),
         words: &rule.words,
     })
-}
-
-/// The dimension of a kind of field, for quantities.
-pub fn dimension(kind: Kind) -> Option<Dimension> {
-    match kind {
-        Kind::Force => Some(Dimension::Force),
-        Kind::Length => Some(Dimension::Length),
-        Kind::Mass => Some(Dimension::Mass),
-        Kind::Time => Some(Dimension::Time),
-        Kind::Angle => Some(Dimension::Angle),
-        _ => None,
-    }
 }
 
 struct Columns<'a> {

@@ -1,6 +1,6 @@
 //! A quantity in a cell -> its SI unit.
 
-use super::match_columns::{FieldPlan, Plan, UnitPlan, dimension};
+use super::match_columns::{FieldPlan, Plan, UnitPlan};
 use super::reason::Reason;
 use crate::export::records::Record;
 use crate::units::{Kilograms, STANDARD_GRAVITY, Unit};
@@ -16,7 +16,7 @@ pub fn read(
     record: &Record<'_>,
     body_mass: Option<Kilograms>,
 ) -> Result<f64, Reason> {
-    let dimension = dimension(field.kind).ok_or(Reason::UnitImpossible)?;
+    let dimension = field.kind.dimension().ok_or(Reason::UnitImpossible)?;
     let parse = |text: &[u8]| {
         std::str::from_utf8(text).ok().and_then(|text| Unit::parse(text, dimension)).ok_or(Reason::UnitImpossible)
     };
