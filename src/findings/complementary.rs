@@ -80,8 +80,21 @@ pub struct Count {
 }
 
 /// The pattern of each count. `up_to` is the largest count that is small.
+///
+/// Where a single site in a single quarter is sensitive, no count of one site in one quarter is shown. These many cells
+/// then hide each other, so that the totals, which are read most, need not be withheld for their sake.
 pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
-    let mut patterns: Vec<Pattern> = counts.iter().map(|count| Pattern::of(&count.sensitive)).collect();
+    let inside = counts.iter().any(|count| cells_inside(&count.sensitive).any(|(_, sensitive)| sensitive));
+    let start = |count: &Count| {
+        let mut pattern = Pattern::of(&count.sensitive);
+        if inside {
+            for (index, _) in cells_inside(&count.sensitive) {
+                pattern.add(index);
+            }
+        }
+        pattern
+    };
+    let mut patterns: Vec<Pattern> = counts.iter().map(start).collect();
     let mut changed = true;
     while changed {
         changed = false;
@@ -111,6 +124,13 @@ pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
         }
     }
     patterns
+}
+
+/// The cells of one site in one period, with where they lie.
+fn cells_inside(table: &Table<bool>) -> impl Iterator<Item = (usize, bool)> + '_ {
+    let columns = table.columns();
+    let inside = move |index: &usize| *index >= columns && !index.is_multiple_of(columns);
+    table.values().iter().copied().enumerate().filter(move |(index, _)| inside(index))
 }
 
 /// A table with its lines: node r is row r, node rows + c is column c. Edge r * columns + c joins row r and column c.
