@@ -8,7 +8,7 @@ use crate::episodes::episode::Episodes;
 use crate::episodes::regions::Regions;
 use crate::episodes::tables::write_episodes;
 use crate::error::Problem;
-use crate::findings::account::{add_course_of_care, data_quality};
+use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
 use crate::group::mapping::Layout;
@@ -97,7 +97,8 @@ pub fn find(group: &Group, understood: &Understood, period: Option<Quarter>) -> 
     let natural_courses = NaturalCourses::embedded().map_err(registry)?;
     let mut quality = data_quality(&intake.files, &intake.ledger, disagreements);
     let notes = episode_notes(episodes, readings, courses);
-    add_course_of_care(&mut quality, &intake.files, visits, episodes, readings, &group.measures, &practice, notes);
+    let care = CourseOfCare { visits, episodes, readings };
+    add_course_of_care(&mut quality, &intake.files, care, &group.measures, &practice, notes);
     let sources = Sources {
         group: &group.name,
         audience: group.audience,

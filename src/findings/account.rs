@@ -36,17 +36,27 @@ pub fn data_quality(files: &Files, ledger: &Ledger, disagreements: &[Disagreemen
     quality
 }
 
-/// Adds what only the visits, episodes and readings can tell.
+/// A run's visits, episodes and readings.
+#[derive(Clone, Copy, Debug)]
+pub struct CourseOfCare<'a> {
+    /// The visits.
+    pub visits: &'a Visits,
+    /// The episodes.
+    pub episodes: &'a Episodes,
+    /// The readings.
+    pub readings: &'a Readings,
+}
+
+/// Adds what only the visits, episodes and readings can tell; `notes` are facts about episodes in words.
 pub fn add_course_of_care(
     quality: &mut DataQuality,
     files: &Files,
-    visits: &Visits,
-    episodes: &Episodes,
-    readings: &Readings,
+    care: CourseOfCare<'_>,
     measures: &Measures,
     practice: &SetupPractice,
     notes: Vec<(String, u64)>,
 ) {
+    let CourseOfCare { visits, episodes, readings } = care;
     let mut counts = [0u64; Warning::ALL.len()];
     for (row, episode) in visits.rows.iter().zip(&episodes.episode_of_row) {
         if !is_treated(row) {

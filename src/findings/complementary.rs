@@ -325,17 +325,15 @@ mod tests {
     }
 
     #[test]
-    fn one_small_cell_takes_the_smallest_circle_of_further_cells_with_it() {
+    fn a_small_cell_of_one_site_and_quarter_hides_all_such_cells_and_no_total() {
         // the last row, quarter not known, is empty
         let counts = with_totals(&[vec![3, 20, 30], vec![9, 25, 8], vec![0, 0, 0]]);
         let pattern = protected(&counts);
-        // all: 62 12 45 38; first quarter: 53 3 20 30; second: 42 9 25 8.
-        // Ways round 3: by 20, 25, 9 (54) or by 30, 8, 9 (47): the latter
         let expected = [
             [false, false, false, false],
-            [false, true, false, true],
-            [false, true, false, true],
-            [false, false, false, false],
+            [false, true, true, true],
+            [false, true, true, true],
+            [false, true, true, true],
         ];
         assert_eq!(pattern.withheld, expected.concat());
     }
