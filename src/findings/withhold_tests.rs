@@ -269,7 +269,7 @@ fn a_small_number_of_non_responders_hides_the_responders_but_not_the_denominator
     let episodes = completeness.map(|c| c.episodes);
     let counts = OutcomeCounts { completeness, definitions: vec![group.responders(0)], ordinal: None };
     let patterns = &patterns(rule, &episodes, &[counts]).outcomes[0];
-    let a = Cell { period: 0, site: 1 }; // over all quarters: one site in one quarter is hidden whole
+    let a = Cell { period: 1, site: 1 };
     let definition = &patterns.definitions[0];
     assert!(definition.responders.has(a));
     assert!(!definition.denominator.has(a) && !definition.with_outcome.has(a) && !patterns.with_endpoint.has(a));
