@@ -141,5 +141,8 @@ fn the_sample_shows_its_headline_inside_the_group() {
     assert!(value(&completeness.share) > 0.5);
     let responders = outcome.responders.iter().find(|row| whole(&row.period, &row.site)).unwrap();
     assert!(value(&responders.rate).value > 0.1);
+    let sites = outcome.change.iter().filter(|row| row.period == Period::All && row.site.is_some());
+    let shown = sites.filter(|row| row.change != Shown::Withheld).count();
+    assert!(shown >= 4, "sites can be compared: {shown} shown");
     assert!(outcome.weeks.len() > 4 && outcome.cumulative.len() > 3 && outcome.against_previous.is_some());
 }

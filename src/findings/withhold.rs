@@ -214,19 +214,22 @@ fn push(list: &mut Vec<Count>, count: Count) -> usize {
 
 /// The cells of a definition that must be withheld for their own sake: of with outcome, denominator, responders.
 fn sensitive(rule: Rule, completeness: &Table<Completeness>, table: &Table<Responders>) -> [Table<bool>; 3] {
-    let left_out =
-        completeness.values().iter().zip(table.values()).map(|(c, r)| {
-            rule.is_small(r.with_outcome) || rule.is_small_loss(c.with_endpoint.abs_diff(r.with_outcome))
-        });
+    // where nobody is too low, the denominator is all due episodes and hides nothing; the outcomes must
+    let with_outcome = completeness.values().iter().zip(table.values()).map(|(c, r)| {
+        rule.is_small(r.with_outcome)
+            || rule.is_small_loss(c.with_endpoint.abs_diff(r.with_outcome))
+            || (r.baseline_too_low == 0 && rule.is_small_loss(r.denominator - r.with_outcome))
+    });
+    let denominator = table.map(|r| {
+        // all that have a baseline are too low: the denominator is the number of those without
+        let only_missing = r.denominator == r.baseline_missing;
+        rule.is_small(r.denominator)
+            || rule.is_small_loss(r.baseline_too_low)
+            || (r.baseline_too_low > 0 && (only_missing || rule.is_small_loss(r.denominator - r.with_outcome)))
+    });
     [
-        Table::new(table.columns(), left_out.collect()),
-        table.map(|r| {
-            rule.is_small(r.denominator)
-                // nobody but those without a baseline: the denominator would be their number
-                || r.denominator == r.baseline_missing
-                || rule.is_small_loss(r.denominator - r.with_outcome)
-                || rule.is_small_loss(r.baseline_too_low)
-        }),
+        Table::new(table.columns(), with_outcome.collect()),
+        denominator,
         table.map(|r| rule.is_small(r.responders) || rule.is_small(r.with_outcome - r.responders)),
     ]
 }

@@ -284,3 +284,27 @@ fn a_zero_is_shown_and_what_does_not_exist_is_missing() {
     assert_eq!(number::<f64>(false, None), Shown::Missing);
     assert_eq!(number(true, Some(0.5)), Shown::Withheld);
 }
+
+#[test]
+fn a_measure_that_one_site_does_not_record_costs_no_site_its_total() {
+    // 30 at A in each quarter, all followed, with 2 non-responders in one; 30 at B in each, none with a baseline, so that
+    // the denominator there equals the episodes
+    let mut counts = vec![0; PERIODS * SITES * KINDS];
+    let at = |period: usize, site: usize, kind: usize| (period * SITES + site) * KINDS + kind;
+    for (period, non_responders) in [(0, 2), (1, 15)] {
+        counts[at(period, 0, 15)] = 30 - non_responders;
+        counts[at(period, 0, 13)] = non_responders;
+        counts[at(period, 1, 0)] = 30;
+    }
+    let group = Group(counts);
+    for rule in [Rule::of(Audience::Internal), Rule::of(Audience::Release)] {
+        let completeness = group.completeness();
+        let episodes = completeness.map(|c| c.episodes);
+        let counts = OutcomeCounts { completeness, definitions: vec![group.responders(0)], ordinal: None };
+        let ConditionPatterns { episodes, outcomes } = patterns(rule, &episodes, &[counts]);
+        for total in (0..=SITES).map(|site| Cell { period: 0, site }) {
+            assert!(!episodes.has(total) && !outcomes[0].with_endpoint.has(total), "{total:?} {rule:?}");
+            assert!(!outcomes[0].definitions[0].denominator.has(total), "{total:?} {rule:?}");
+        }
+    }
+}
