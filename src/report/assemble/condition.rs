@@ -46,7 +46,12 @@ impl Page<'_> {
         self.figures.push(figure);
     }
 
+    /// Adds a sheet; a sentence in its place when all of it is withheld.
     fn add_sheet(&self, section: &mut Section, sheet: Sheet, note: &str) {
+        if sheet.says_nothing() {
+            section.say(results::all_withheld(&sheet.caption));
+            return;
+        }
         let notes = with_withheld(self.edition, &sheet, vec![note.to_string()]);
         section.rows.push(Row::new(Block::Sheet(sheet), notes));
     }

@@ -147,6 +147,20 @@ fn a_curve_that_is_not_identified_is_said_in_words_and_not_drawn() {
 }
 
 #[test]
+fn a_sheet_of_nothing_but_dashes_is_a_sentence() {
+    let mut bulletin = invented::bulletin();
+    for row in bulletin.conditions[0].outcomes[1].responders.iter_mut() {
+        (row.episodes, row.with_outcome, row.responders) = (Shown::Withheld, Shown::Withheld, Shown::Withheld);
+        (row.baseline_too_low, row.baseline_missing) = (Shown::Withheld, Shown::Withheld);
+        (row.rate, row.worst_case, row.best_case) = (Shown::Withheld, Shown::Withheld, Shown::Withheld);
+    }
+    let report = report(&bulletin);
+    let sentence = "Responders, Oswestry Disability Index, all quarters: too few episodes";
+    assert!(page(&report, "lumbar-disc").contains(sentence));
+    assert!(!page(&report, "lumbar-disc").contains("<caption>Responders, Oswestry"));
+}
+
+#[test]
 fn a_scale_of_words_is_counted_and_never_averaged() {
     let report = report(&invented::bulletin());
     let stenosis = page(&report, "stenosis");

@@ -111,7 +111,7 @@ fn line_labels(
 ) -> Result<(), FigureError> {
     let step = SMALL.line_height();
     let height = bottom - top;
-    if let Some(&(x, y)) = upper.iter().find(|p| p.1 > top + 0.58 * height) {
+    if let Some(&(x, y)) = upper.iter().find(|p| p.1 > top + 0.7 * height) {
         let label = lines(&data.with_endpoint_label, SMALL, 112.0);
         let left = (x + 11.0).min(WIDTH - 112.0);
         for (row, line) in label.iter().enumerate() {

@@ -211,6 +211,13 @@ impl Sheet {
         self.rows.iter().flat_map(|row| &row.cells).any(|cell| *cell == Cell::Withheld)
     }
 
+    /// Whether no cell holds a number.
+    pub fn says_nothing(&self) -> bool {
+        let holds_a_number =
+            |cell: &Cell| matches!(cell, Cell::Text(text) if text.contains(|c: char| c.is_ascii_digit()));
+        !self.rows.iter().flat_map(|row| &row.cells).any(holds_a_number)
+    }
+
     fn cells_of<'s>(&'s self, row: &'s SheetRow) -> impl Iterator<Item = (&'s Cell, &'s Column)> {
         row.cells.iter().zip(&self.columns)
     }

@@ -384,6 +384,11 @@ pub const ONSET_CAPTION: &str = "Time from onset to the first treated visit, epi
 pub const ONSET_CORNER: &str = "onset";
 /// Its row.
 pub const EPISODES: &str = "episodes";
+/// In place of a sheet of nothing but dashes.
+pub fn all_withheld(caption: &str) -> String {
+    format!("{caption}: too few episodes for any number to be shown.")
+}
+
 /// Where there is no episode to speak of.
 pub const NONE: &str = "none";
 /// Caption of the sheet of ordered scales.
