@@ -1,5 +1,6 @@
 //! Everything a report says, as plain data: what the pages format and the sheets write.
 
+use super::curve::{Backtest, CurveOutcome, TimeToResponse};
 use crate::catalogue::Region;
 
 /// A number with its 95 % interval. All finite.
@@ -91,6 +92,11 @@ pub struct ResponderRow {
     pub worst_case: Shown<f64>,
     /// Every missing outcome counted as a response.
     pub best_case: Shown<f64>,
+    /// The rate with missing baselines and endpoints imputed, pooled over the draws, with its 95 % interval.
+    pub imputed: Shown<Estimate>,
+    /// By how much each lost patient must have ended worse than imputed, in the measure's own unit, for the imputed rate to
+    /// fall below the interval of the rate seen; only for the whole group over all periods.
+    pub tipping: Option<Tipping>,
 }
 
 /// One line of `change.csv`. Change = endpoint - baseline in the measure's own unit.
@@ -164,45 +170,6 @@ pub struct WeekPoint {
     pub median: f64,
 }
 
-/// What came of fitting the curve.
-#[derive(Clone, PartialEq, Debug)]
-pub enum CurveOutcome {
-    /// The exponential approach to a plateau.
-    Fitted(Curve),
-    /// The data do not identify it; why, in words.
-    NotIdentifiable(String),
-    /// Too few weeks.
-    TooFewWeeks,
-}
-
-/// mean(t) = plateau + (start - plateau) exp(-t ln 2 / half_time).
-#[derive(Clone, PartialEq, Debug)]
-pub struct Curve {
-    /// Mean at day 0.
-    pub start: Estimate,
-    /// Level approached.
-    pub plateau: Estimate,
-    /// Half-time, days.
-    pub half_time_days: Estimate,
-    /// Standard errors of start, plateau, half-time.
-    pub std_errors: [f64; 3],
-    /// Day on which the mean has moved by the minimal important change, when it does.
-    pub day_of_important_change: Option<Estimate>,
-    /// Fitted mean with interval by day, for drawing and `curve_points.csv`.
-    pub points: Vec<CurvePoint>,
-    /// Iterations, gradient norm, why it stopped: one line of evidence.
-    pub evidence: String,
-}
-
-/// The fitted mean at a day.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct CurvePoint {
-    /// Day since the first treated visit.
-    pub day: f64,
-    /// Mean with interval.
-    pub mean: Estimate,
-}
-
 /// Published cohort points drawn beside the curve, on the measure's own scale.
 #[derive(Clone, PartialEq, Debug)]
 pub struct NaturalCourse {
@@ -249,6 +216,10 @@ pub struct OutcomeFindings {
     pub curve_readings: u32,
     /// The curve.
     pub curve: CurveOutcome,
+    /// Time to a response, one entry a definition; empty when withheld.
+    pub time_to_response: Vec<TimeToResponse>,
+    /// How predictions did; absent when too few patients were there to try.
+    pub backtest: Option<Backtest>,
     /// Natural course, when one is published for the condition and onset mix.
     pub natural_course: Option<NaturalCourse>,
     /// (improvement, share of episodes with an endpoint that improved at least as much, share with the missing counted as not), descending share. Points that would tell a few episodes apart are left out.
@@ -304,4 +275,15 @@ pub struct Bulletin {
     pub conditions: Vec<ConditionFindings>,
     /// How well the data were understood.
     pub quality: super::quality::DataQuality,
+}
+
+/// How much worse the lost would have to be to change the message.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Tipping {
+    /// The message changes once every lost patient ended worse by this much than imputed, own unit.
+    Worse(f64),
+    /// The imputed rate lies below the interval of the rate seen as it is.
+    AlreadyBelow,
+    /// Even with every lost patient at the worst score the message stands.
+    Never,
 }

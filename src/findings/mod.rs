@@ -6,10 +6,12 @@ pub mod bulletin;
 pub mod complementary;
 pub mod compose;
 mod condition;
+pub mod curve;
 pub mod natural_course;
 mod outcome;
 pub mod quality;
 pub mod withhold;
+pub mod worklist;
 
 #[cfg(test)]
 pub(crate) mod whole_tests;

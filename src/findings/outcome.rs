@@ -2,12 +2,13 @@
 
 use super::against_previous::{difference_of_changes, difference_of_rates};
 use super::bulletin::{
-    AgainstPrevious, ChangeRow, CompletenessRow, Curve, CurveOutcome, CurvePoint, Estimate, OrdinalRow,
-    OutcomeFindings, Period, ResponderRow, Shown, WeekPoint,
+    AgainstPrevious, ChangeRow, CompletenessRow, Estimate, OrdinalRow, OutcomeFindings, Period, ResponderRow, Shown,
+    WeekPoint,
 };
 use super::complementary::Pattern;
 use super::compose::Sources;
 use super::condition::{About, Numbered};
+use super::curve::{Curve, CurveModel, CurveOutcome, CurvePoint};
 use super::natural_course::natural_course;
 use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
 use crate::catalogue::measure::{Domain, Measure};
@@ -120,6 +121,8 @@ impl Evaluated<'_> {
             curve_patients: count(rule.is_small(behind) || (rule.also_left_out && rule.is_small(lost)), behind),
             curve_readings: fitted.iter().map(|week| week.episodes).sum(),
             curve: self.curve(&fitted),
+            time_to_response: Vec::new(),
+            backtest: None,
             natural_course: natural_course(
                 self.follow.sources.natural_courses,
                 measure,
@@ -282,6 +285,8 @@ impl Evaluated<'_> {
             rate: number(responders, rate),
             worst_case: number(cases, counts.worst_case()),
             best_case: number(cases, counts.best_case()),
+            imputed: Shown::Missing,
+            tipping: None,
         }
     }
 
@@ -308,17 +313,32 @@ impl Evaluated<'_> {
             _ => response.absolute.as_ref(),
         };
         match recovery(weeks, self.measure, important.map(|change| change.value)) {
-            Recovery::TooFewWeeks => CurveOutcome::TooFewWeeks,
+            Recovery::TooFewWeeks => CurveOutcome::TooFewReadings,
             Recovery::NotIdentifiable(why) => CurveOutcome::NotIdentifiable(why),
-            Recovery::Fitted(fit) => CurveOutcome::Fitted(Curve {
-                start: fit.start.into(),
-                plateau: fit.plateau.into(),
-                half_time_days: fit.half_time_days.into(),
-                std_errors: [fit.start, fit.plateau, fit.half_time_days].map(|estimate| estimate.standard_error),
+            Recovery::Fitted(fit) => CurveOutcome::Fitted(Box::new(Curve {
+                model: CurveModel::Exponential,
+                parameters: Vec::new(),
+                baseline: fit.start.into(),
+                plateau: Some(fit.plateau.into()),
+                half_time_days: Some(fit.half_time_days.into()),
+                important_change: important.map(|change| change.value),
                 day_of_important_change: fit.day_of_important_change.map(Estimate::from),
-                points: fit.points.iter().map(|(day, mean)| CurvePoint { day: *day, mean: (*mean).into() }).collect(),
+                points: fit
+                    .points
+                    .iter()
+                    .map(|(day, mean)| CurvePoint {
+                        day: *day,
+                        mean: (*mean).into(),
+                        band: (mean.interval.low, mean.interval.high),
+                    })
+                    .collect(),
+                choice: None,
+                at_best_end: 0.0,
+                at_worst_end: 0.0,
+                ends: None,
+                singular: None,
                 evidence: fit.evidence,
-            }),
+            })),
         }
     }
 

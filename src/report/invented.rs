@@ -2,6 +2,7 @@
 
 use crate::catalogue::Region;
 use crate::findings::bulletin::*;
+use crate::findings::curve::*;
 use crate::findings::quality::{DataQuality, FileAccount, ReasonCount};
 use crate::report::{Rules, Threshold};
 use crate::rows::when::Quarter;
@@ -92,7 +93,7 @@ pub fn bulletin() -> Bulletin {
         ],
         outcomes,
     };
-    let fitted = |course: &Course| CurveOutcome::Fitted(curve(course));
+    let fitted = |course: &Course| CurveOutcome::Fitted(Box::new(curve(course)));
     let low_back = vec![
         outcome(&PAIN, 412, &quarters, fitted(&PAIN), Some(natural_course())),
         outcome(&DISABILITY, 412, &quarters, fitted(&DISABILITY), None),
@@ -102,7 +103,7 @@ pub fn bulletin() -> Bulletin {
         "the weekly means fall at once and then stay level, so any half-time under a week fits as well as any other";
     let neck = vec![outcome(&neck_pain, 131, &quarters, CurveOutcome::NotIdentifiable(why.into()), None)];
     let stenosis_pain = Course { key: "pain_nrs_leg", title: "Pain 0-10, leg", start: 6.0, plateau: 4.6, ..PAIN };
-    let stenosis = vec![outcome(&stenosis_pain, 38, &quarters, CurveOutcome::TooFewWeeks, None), in_words(38)];
+    let stenosis = vec![outcome(&stenosis_pain, 38, &quarters, CurveOutcome::TooFewReadings, None), in_words(38)];
     Bulletin {
         group: "Harrow Vale group".into(),
         period: quarters.last().copied(),
@@ -202,6 +203,8 @@ fn outcome(
                 ),
                 worst_case: may(rate * share, is_small),
                 best_case: may(rate * share + 1.0 - share, is_small),
+                imputed: may(Estimate { value: rate - 0.03, low: rate - 0.09, high: rate + 0.03 }, is_small),
+                tipping: Some(Tipping::Worse(1.4)).filter(|_| period == Period::All && site.is_none()),
             });
         }
     };
@@ -254,6 +257,8 @@ fn outcome(
         curve_patients: Shown::Value(due),
         curve_readings: due * 7,
         curve,
+        time_to_response: vec![time_to_response(due)],
+        backtest: Some(backtest(due)),
         natural_course,
         cumulative: (-8..=24)
             .map(|step| {
@@ -295,6 +300,8 @@ fn in_words(due: u32) -> OutcomeFindings {
         weeks: Vec::new(),
         cumulative: Vec::new(),
         against_previous: None,
+        time_to_response: Vec::new(),
+        backtest: None,
         ..outcome(&words, due, &[], nothing, None)
     }
 }
@@ -307,20 +314,73 @@ fn curve(course: &Course) -> Curve {
     let around = |value: f64, half: f64| Estimate { value, low: value - half, high: value + half };
     let half = course.spread / 10.0;
     Curve {
-        start: around(course.start, half),
-        plateau: around(course.plateau, half),
-        half_time_days: around(20.4, 2.6),
-        std_errors: [half / 2.0, half / 2.0, 1.3],
+        model: CurveModel::Exponential,
+        parameters: vec![
+            Parameter {
+                name: "baseline",
+                value: course.start,
+                uncertainty: Some((half / 2.0, course.start - half, course.start + half)),
+            },
+            Parameter { name: "sd_residual", value: course.spread / 2.0, uncertainty: None },
+        ],
+        baseline: around(course.start, half),
+        plateau: Some(around(course.plateau, half)),
+        half_time_days: Some(around(20.4, 2.6)),
+        important_change: Some(0.2 * course.range.1),
         day_of_important_change: Some(around(21.0, 4.0)),
         points: (0..=84)
             .map(|day| {
                 let t = f64::from(day) / 7.0;
                 let value = course.plateau + (course.start - course.plateau) * (-t / 4.2).exp();
-                CurvePoint { day: f64::from(day), mean: around(value, half) }
+                let band = ((value - 1.3 * course.spread).max(0.0), value + 1.3 * course.spread);
+                CurvePoint { day: f64::from(day), mean: around(value, half), band }
             })
             .collect(),
+        choice: Some(Choice { margin: 0.21, margin_error: 0.06, patients: 410 }),
+        at_best_end: 0.12,
+        at_worst_end: 0.02,
+        ends: None,
+        singular: None,
         evidence: "7 iterations; gradient norm 2e-9".into(),
     }
+}
+
+fn time_to_response(due: u32) -> TimeToResponse {
+    let share = |day: f64, limit: f64| limit * (1.0 - (-day / 25.0).exp());
+    let around = |value: f64, half: f64| Estimate { value, low: value - half, high: value + half };
+    TimeToResponse {
+        definition: "minimal_important".into(),
+        label: "at least 2 points lower and at least 30 % lower".into(),
+        episodes: Shown::Value(due),
+        events: Shown::Value(due * 6 / 10),
+        stopped: Shown::Value(due / 8),
+        median_day: Some(31.0),
+        median_low: Some(28.0),
+        median_high: None,
+        p_logrank: Some(0.04),
+        incidence: (0..=84)
+            .map(f64::from)
+            .map(|day| IncidencePoint { day, response: around(share(day, 0.64), 0.02), stopped: share(day, 0.12) })
+            .collect(),
+    }
+}
+
+fn backtest(due: u32) -> Backtest {
+    let around = |value: f64, half: f64| Some(Estimate { value, low: value - half, high: value + half });
+    let row = |visit_no: u32| BacktestRow {
+        scheme: "five folds by patient",
+        visit_no,
+        patients: due - 20 * visit_no,
+        auc: around(0.66 + 0.04 * f64::from(visit_no), 0.05),
+        brier: Some(0.21),
+        calibration_slope: around(0.95, 0.2),
+        calibration_intercept: around(0.03, 0.1),
+        band_coverage: around(0.79, 0.03),
+        sensitivity: around(0.5, 0.08),
+        specificity: around(0.88, 0.05),
+        ppv: around(0.7, 0.1),
+    };
+    Backtest { rows: (1..=5).map(row).collect(), coverage: around(0.79, 0.01), withheld: None }
 }
 
 fn natural_course() -> NaturalCourse {

@@ -1,5 +1,6 @@
 //! Every sentence and number format that a reader sees.
 
+pub mod curve;
 pub mod figures;
 pub mod headings;
 pub mod methods;

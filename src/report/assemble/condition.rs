@@ -7,7 +7,8 @@ use super::index::with_withheld;
 use super::pick::{
     cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, rate_cell, responder_row, shown,
 };
-use crate::findings::bulletin::{ConditionFindings, CurveOutcome, OutcomeFindings, Period};
+use crate::findings::bulletin::{ConditionFindings, OutcomeFindings, Period};
+use crate::findings::curve::CurveOutcome;
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, ConditionPage, PlacedFigure, Row, Section, Sheet};
 use crate::report::wording::{self, figures as words, headings, results};
@@ -250,19 +251,14 @@ fn responder_sheet(outcome: &OutcomeFindings, period: &Period) -> Sheet {
 fn curve_in_words(outcome: &OutcomeFindings) -> Row {
     match &outcome.curve {
         CurveOutcome::Fitted(curve) => {
-            let mut text = results::curve(&curve.start, &curve.plateau, &curve.half_time_days, outcome.decimals);
-            if let Some(day) = &curve.day_of_important_change {
-                text.push(' ');
-                text.push_str(&results::day_of_important_change(day));
-            }
-            let note = results::curve_note(
-                shown(&outcome.curve_patients).map(u64::from),
-                u64::from(outcome.curve_readings),
-                &curve.evidence,
-            );
+            let text = wording::curve::curve(curve, outcome.decimals);
+            let readings = u64::from(outcome.curve_readings);
+            let note = wording::curve::note(shown(&outcome.curve_patients).map(u64::from), readings, curve);
             Row::new(Block::Paragraph(text), vec![note])
         }
         CurveOutcome::NotIdentifiable(why) => Row::new(Block::Paragraph(results::not_identifiable(why)), Vec::new()),
-        CurveOutcome::TooFewWeeks => Row::new(Block::Paragraph(results::TOO_FEW_WEEKS.to_string()), Vec::new()),
+        CurveOutcome::TooFewReadings => {
+            Row::new(Block::Paragraph(wording::curve::TOO_FEW_READINGS.to_string()), Vec::new())
+        }
     }
 }

@@ -2,7 +2,8 @@
 
 use super::edition::{Edition, axis};
 use super::pick::{change_row, completeness_row, responder_row, shown};
-use crate::findings::bulletin::{ConditionFindings, Curve, CurveOutcome, OutcomeFindings, Period};
+use crate::findings::bulletin::{ConditionFindings, OutcomeFindings, Period};
+use crate::findings::curve::Curve;
 use crate::report::figures::{
     ChangeBy, ChangeOf, ChangeShown, CompletenessBySite, CurveLine, DistributionMark, DistributionOfChange, Figure,
     FigureError, FigureText, PublishedCohort, PublishedPoint, ResponderDefinition, Responders, SharesShown,
@@ -18,12 +19,9 @@ pub(super) const DAYS_A_WEEK: f64 = 7.0;
 pub(super) fn course(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &OutcomeFindings) -> Drawn {
     let (Some(first), Some(last)) = (outcome.weeks.first(), outcome.weeks.last()) else { return Ok(None) };
     let places = outcome.decimals;
-    let curve = match &outcome.curve {
-        CurveOutcome::Fitted(curve) => Some(curve),
-        CurveOutcome::NotIdentifiable(_) | CurveOutcome::TooFewWeeks => None,
-    };
+    let curve = outcome.curve.fitted();
     let title = match curve {
-        Some(c) => words::course_title(&outcome.title, c.start.value, c.plateau.value, c.half_time_days.value, places),
+        Some(c) => wording::curve::title(&outcome.title, c, places),
         None => words::course_title_without_curve(&outcome.title, first.mean.value, last.mean.value, last.week, places),
     };
     let cited = outcome.natural_course.as_ref().map(|n| n.citation.as_str());
@@ -69,13 +67,11 @@ pub(super) fn course(edition: &Edition<'_>, condition: &ConditionFindings, outco
 }
 
 fn curve_line(curve: &Curve, places: usize) -> CurveLine {
-    let (plateau, half_time) = (&curve.plateau, curve.half_time_days.value / DAYS_A_WEEK);
+    let weeks = |days: f64| days / DAYS_A_WEEK;
     CurveLine {
-        points: curve.points.iter().map(|p| (p.day / DAYS_A_WEEK, p.mean.value)).collect(),
-        plateau: plateau.value,
-        plateau_label: words::plateau(plateau.value, plateau.low, plateau.high, places),
-        half_time,
-        half_time_label: words::half_time(half_time),
+        points: curve.points.iter().map(|p| (weeks(p.day), p.mean.value)).collect(),
+        plateau: curve.plateau.map(|p| (p.value, words::plateau(p.value, p.low, p.high, places))),
+        half_time: curve.half_time_days.map(|h| (weeks(h.value), words::half_time(weeks(h.value)))),
     }
 }
 

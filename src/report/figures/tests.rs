@@ -31,10 +31,8 @@ fn course() -> WeeklyCourse {
         weeks: vec![week(0, 44.0), week(1, 38.0), week(2, 33.5), week(4, 29.0), week(6, 27.0)],
         curve: Some(CurveLine {
             points: (0..=42).map(|day| (f64::from(day) / 7.0, 25.0 + 19.0 * (-f64::from(day) / 20.0).exp())).collect(),
-            plateau: 25.0,
-            plateau_label: "plateau 25.0 (23.0\u{a0}to\u{a0}27.0)".into(),
-            half_time: 1.98,
-            half_time_label: "half-time 2.0 weeks".into(),
+            plateau: Some((25.0, "plateau 25.0 (23.0\u{a0}to\u{a0}27.0)".into())),
+            half_time: Some((1.98, "half-time 2.0 weeks".into())),
         }),
         natural_course: Some(PublishedCohort {
             label: "published cohorts".into(),

@@ -40,14 +40,10 @@ pub struct Week {
 pub struct CurveLine {
     /// (week, mean), in order.
     pub points: Vec<(f64, f64)>,
-    /// The level approached.
-    pub plateau: f64,
-    /// What to write at it.
-    pub plateau_label: String,
-    /// Weeks until half of the way to the plateau.
-    pub half_time: f64,
-    /// What to write at it.
-    pub half_time_label: String,
+    /// The level approached, and what to write at it.
+    pub plateau: Option<(f64, String)>,
+    /// Weeks until half of the way to the plateau, and what to write at it.
+    pub half_time: Option<(f64, String)>,
 }
 
 /// Published means: points only, nothing between them.
@@ -106,7 +102,7 @@ impl<'d> Plot<'d> {
         let bottom = top + PLOT_HEIGHT;
         let x = Scale::new((-0.3, f64::from(last) + 0.3), (LEFT, RIGHT));
         let from_zero = (data.axis.range.0 == 0.0).then_some(0.0);
-        let curve = data.curve.iter().flat_map(|c| c.points.iter().map(|p| p.1).chain([c.plateau]));
+        let curve = data.curve.iter().flat_map(|c| c.points.iter().map(|p| p.1).chain(c.plateau.iter().map(|p| p.0)));
         let published = visible(data, last).flat_map(|p| [p.low, p.high]);
         let observed = data.weeks.iter().flat_map(|w| [w.low, w.high]);
         let domain = round_domain(observed.chain(published).chain(curve).chain(from_zero), 5, data.axis.range);
@@ -190,16 +186,19 @@ impl<'d> Plot<'d> {
         let line: Vec<_> =
             curve.points.iter().filter(|p| self.x.holds(p.0)).map(|p| (self.x.at(p.0), self.y.at(p.1))).collect();
         pen.line(&line, TEAL, 2.2)?;
-        let plateau = self.y.at(curve.plateau);
-        pen.dashes(&[(LEFT, plateau), (RIGHT + 6.0, plateau)], TEAL, 1.0, 3.0, 3.0)?;
-        if let Some(level) = level_at(&curve.points, curve.half_time).filter(|_| self.x.holds(curve.half_time)) {
-            let (x, y) = (self.x.at(curve.half_time), self.y.at(level));
+        if let Some((plateau, _)) = &curve.plateau {
+            let plateau = self.y.at(*plateau);
+            pen.dashes(&[(LEFT, plateau), (RIGHT + 6.0, plateau)], TEAL, 1.0, 3.0, 3.0)?;
+        }
+        let Some((half_time, half_time_label)) = &curve.half_time else { return Ok(()) };
+        if let Some(level) = level_at(&curve.points, *half_time).filter(|_| self.x.holds(*half_time)) {
+            let (x, y) = (self.x.at(*half_time), self.y.at(level));
             let end = self.bottom - 14.0;
             pen.line(&[(x, y), (x, end - 8.0)], TEAL, 1.0)?;
             pen.ring((x, y), 4.6, TEAL)?;
-            let half = STRONG.width(&curve.half_time_label) / 2.0;
+            let half = STRONG.width(half_time_label) / 2.0;
             let at = (x.clamp(LEFT + half + 3.0, RIGHT - half - 3.0), end);
-            pen.text_on_white(at, &curve.half_time_label, STRONG, TEAL, Align::Middle)?;
+            pen.text_on_white(at, half_time_label, STRONG, TEAL, Align::Middle)?;
         }
         Ok(())
     }
@@ -232,8 +231,8 @@ impl<'d> Plot<'d> {
         if let Some(week) = self.data.weeks.last() {
             labels.push((self.y.at(week.high) - 10.0, lines(words::OBSERVED_LABEL, SMALL, width), false));
         }
-        if let Some(curve) = &self.data.curve {
-            labels.push((self.y.at(curve.plateau), lines(&curve.plateau_label, SMALL, width), true));
+        if let Some((plateau, label)) = self.data.curve.as_ref().and_then(|curve| curve.plateau.as_ref()) {
+            labels.push((self.y.at(*plateau), lines(label, SMALL, width), true));
         }
         let step = SMALL.line_height();
         let tallest = labels.iter().map(|l| l.1.len()).max().unwrap_or(1) as f64;

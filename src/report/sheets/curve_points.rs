@@ -1,7 +1,7 @@
 //! `curve_points.csv`: what the figures draw: observed weekly means, the fitted mean, published points.
 
 use super::sheet::{Cell, Form, Kind, always, maybe};
-use crate::findings::bulletin::{ConditionFindings, CurveOutcome, Estimate, OutcomeFindings};
+use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings};
 
 /// The sheet.
 pub const FORM: Form = Form {
@@ -14,8 +14,12 @@ pub const FORM: Form = Form {
         maybe("mean", Kind::Number, "mean in the measure's own unit"),
         maybe("mean_low", Kind::Number, "lower 95 % limit of the mean"),
         maybe("mean_high", Kind::Number, "upper 95 % limit of the mean"),
-        maybe("band_low", Kind::Number, "10th percentile of the readings: the spread of patients, not of the mean"),
-        maybe("band_high", Kind::Number, "90th percentile of the readings"),
+        maybe(
+            "band_low",
+            Kind::Number,
+            "10th percentile of readings, observed or expected: the spread of patients, not of the mean",
+        ),
+        maybe("band_high", Kind::Number, "90th percentile of readings"),
         maybe("natural_course", Kind::Number, "mean of published cohorts"),
         always("kind", Kind::OneOf(&["observed", "fitted", "published"]), "where the mean comes from"),
         maybe("episodes", Kind::Count, "episodes behind an observed mean"),
@@ -47,9 +51,9 @@ pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Ve
         let band = [week.band.0.into(), week.band.1.into(), Cell::Empty];
         lines.push(line(week.day, Some(week.mean), band, "observed", u64::from(week.episodes).into()));
     }
-    if let CurveOutcome::Fitted(curve) = &outcome.curve {
-        let nothing = || [Cell::Empty, Cell::Empty, Cell::Empty];
-        lines.extend(curve.points.iter().map(|p| line(p.day, Some(p.mean), nothing(), "fitted", Cell::Empty)));
+    for point in outcome.curve.fitted().iter().flat_map(|curve| &curve.points) {
+        let band = [point.band.0.into(), point.band.1.into(), Cell::Empty];
+        lines.push(line(point.day, Some(point.mean), band, "fitted", Cell::Empty));
     }
     for (day, mean) in outcome.natural_course.iter().flat_map(|course| &course.points) {
         let published = [Cell::Empty, Cell::Empty, mean.value.into()];

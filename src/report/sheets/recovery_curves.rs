@@ -1,11 +1,28 @@
 //! `recovery_curves.csv`: the parameters of each condition's curve, or why there is none.
 
 use super::sheet::{Cell, Form, Kind, always, maybe};
-use crate::findings::bulletin::{ConditionFindings, CurveOutcome, Estimate, OutcomeFindings};
+use crate::findings::bulletin::{ConditionFindings, OutcomeFindings};
+use crate::findings::curve::{CurveOutcome, Parameter};
 
-const MODEL: &str = "exponential approach to a plateau, least squares on weekly means";
-
-const PARAMETERS: &[&str] = &["start", "plateau", "half_time_days", "day_of_important_change", "none"];
+const PARAMETERS: &[&str] = &[
+    "baseline",
+    "plateau",
+    "half_time_days",
+    "day_of_important_change",
+    "mean_day_0",
+    "mean_day_14",
+    "mean_day_42",
+    "mean_day_84",
+    "sd_baseline",
+    "sd_plateau",
+    "sd_log_time",
+    "correlation_baseline_plateau",
+    "correlation_baseline_log_time",
+    "correlation_plateau_log_time",
+    "sd_residual",
+    "held_out_margin",
+    "none",
+];
 
 /// The sheet.
 pub const FORM: Form = Form {
@@ -29,36 +46,33 @@ pub const FORM: Form = Form {
 
 /// The lines of one outcome.
 pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Vec<Cell>> {
-    let line = |parameter: &str, estimate: Option<Estimate>, error: Option<f64>, note: &str| -> Vec<Cell> {
+    let line = |model: &str, name: &str, parameter: Option<&Parameter>, note: &str| -> Vec<Cell> {
         let number = |x: Option<f64>| x.map_or(Cell::Empty, Cell::Number);
+        let (error, low, high) = match parameter.and_then(|parameter| parameter.uncertainty) {
+            Some((error, low, high)) => (Some(error), Some(low), Some(high)),
+            None => (None, None, None),
+        };
         vec![
             condition.key.as_str().into(),
             outcome.key.as_str().into(),
-            MODEL.into(),
+            model.into(),
             outcome.curve_patients.into(),
             u64::from(outcome.curve_readings).into(),
-            parameter.into(),
-            number(estimate.map(|e| e.value)),
+            name.into(),
+            number(parameter.map(|parameter| parameter.value)),
             number(error),
-            number(estimate.map(|e| e.low)),
-            number(estimate.map(|e| e.high)),
+            number(low),
+            number(high),
             note.into(),
         ]
     };
     match &outcome.curve {
-        CurveOutcome::Fitted(curve) => {
-            let [start, plateau, half_time] = curve.std_errors;
-            let mut lines = vec![
-                line("start", Some(curve.start), Some(start), &curve.evidence),
-                line("plateau", Some(curve.plateau), Some(plateau), &curve.evidence),
-                line("half_time_days", Some(curve.half_time_days), Some(half_time), &curve.evidence),
-            ];
-            if let Some(day) = curve.day_of_important_change {
-                lines.push(line("day_of_important_change", Some(day), None, &curve.evidence));
-            }
-            lines
-        }
-        CurveOutcome::NotIdentifiable(why) => vec![line("none", None, None, &format!("not identifiable: {why}"))],
-        CurveOutcome::TooFewWeeks => vec![line("none", None, None, "too few weeks with enough readings")],
+        CurveOutcome::Fitted(curve) => curve
+            .parameters
+            .iter()
+            .map(|parameter| line(curve.model.label(), parameter.name, Some(parameter), &curve.evidence))
+            .collect(),
+        CurveOutcome::NotIdentifiable(why) => vec![line("none", "none", None, &format!("not identifiable: {why}"))],
+        CurveOutcome::TooFewReadings => vec![line("none", "none", None, "too few patients with enough readings")],
     }
 }

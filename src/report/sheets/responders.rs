@@ -22,9 +22,13 @@ pub const FORM: Form = Form {
         maybe("ci_high", Kind::Share, "upper 95 % Wilson limit of the rate"),
         maybe("worst_case", Kind::Share, "rate if nobody without an outcome responded"),
         maybe("best_case", Kind::Share, "rate if everybody without an outcome responded"),
-        maybe("imputed_rate", Kind::Share, "rate with the missing imputed; empty until imputation exists"),
-        maybe("imputed_low", Kind::Share, "its lower limit; empty until imputation exists"),
-        maybe("imputed_high", Kind::Share, "its upper limit; empty until imputation exists"),
+        maybe(
+            "imputed_rate",
+            Kind::Share,
+            "rate with missing baselines and endpoints imputed from the recovery curve, pooled over the draws",
+        ),
+        maybe("imputed_low", Kind::Share, "lower 95 % limit of the imputed rate"),
+        maybe("imputed_high", Kind::Share, "upper 95 % limit of the imputed rate"),
         maybe(
             "baseline_too_low",
             Kind::Count,
@@ -43,6 +47,7 @@ pub const FORM: Form = Form {
 /// One line.
 pub fn line(row: &ResponderRow) -> Vec<Cell> {
     let [rate, low, high] = three(row.rate);
+    let [imputed, imputed_low, imputed_high] = three(row.imputed);
     let counts = [row.episodes, row.with_outcome, row.responders, row.baseline_too_low, row.baseline_missing];
     let cases = [row.worst_case, row.best_case];
     let withheld = counts.iter().any(is_withheld) || cases.iter().any(is_withheld) || is_withheld(&row.rate);
@@ -61,9 +66,9 @@ pub fn line(row: &ResponderRow) -> Vec<Cell> {
         high,
         row.worst_case.into(),
         row.best_case.into(),
-        Cell::Empty,
-        Cell::Empty,
-        Cell::Empty,
+        imputed,
+        imputed_low,
+        imputed_high,
         row.baseline_too_low.into(),
         row.baseline_missing.into(),
         Cell::Flag(withheld),

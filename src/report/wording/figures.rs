@@ -202,7 +202,11 @@ pub fn describe_weekly_course(data: &WeeklyCourse) -> String {
         ));
     }
     if let Some(curve) = &data.curve {
-        said.push_str(&format!("Fitted curve: {}; {}. ", curve.plateau_label, curve.half_time_label));
+        let labels = [&curve.plateau, &curve.half_time].map(|mark| mark.as_ref().map(|(_, label)| label.as_str()));
+        let labels: Vec<&str> = labels.into_iter().flatten().collect();
+        if !labels.is_empty() {
+            said.push_str(&format!("Fitted curve: {}. ", labels.join("; ")));
+        }
     }
     if let Some(cohort) = &data.natural_course {
         said.push_str(&format!("{}: ", cohort.label));

@@ -1,0 +1,94 @@
+//! The recovery curve in words.
+
+use super::numbers::{count, decimal, episodes_behind, percent, with_interval};
+use super::results::sentence;
+use crate::findings::curve::{Choice, Curve, CurveModel};
+
+/// Title of a course with its curve.
+pub fn title(measure: &str, curve: &Curve, places: usize) -> String {
+    let from = decimal(curve.baseline.value, places);
+    match (&curve.plateau, &curve.half_time_days, curve.points.last()) {
+        (Some(plateau), Some(half_time), _) => format!(
+            "{measure}: from {from} towards {}, half of the way in {} days",
+            decimal(plateau.value, places),
+            decimal(half_time.value, 0)
+        ),
+        (_, _, Some(last)) => {
+            format!("{measure}: from {from} to {} on day {}", decimal(last.mean.value, places), decimal(last.day, 0))
+        }
+        _ => format!("{measure}: {from} at the start"),
+    }
+}
+
+/// The fitted curve in words.
+pub fn curve(curve: &Curve, places: usize) -> String {
+    let start = with_interval(curve.baseline.value, curve.baseline.low, curve.baseline.high, places);
+    let mut text = match (&curve.plateau, &curve.half_time_days, curve.points.last()) {
+        (Some(plateau), Some(half_time), _) => format!(
+            "The fitted mean starts at {start} and approaches {}; half of the way takes {} days.",
+            with_interval(plateau.value, plateau.low, plateau.high, places),
+            with_interval(half_time.value, half_time.low, half_time.high, 0)
+        ),
+        (_, _, Some(last)) => format!(
+            "The fitted mean starts at {start} and stands at {} on day {}.",
+            with_interval(last.mean.value, last.mean.low, last.mean.high, places),
+            decimal(last.day, 0)
+        ),
+        _ => format!("The fitted mean starts at {start}."),
+    };
+    match (&curve.day_of_important_change, curve.important_change) {
+        (Some(day), Some(amount)) => {
+            let amount = decimal(amount, places);
+            let day = with_interval(day.value, day.low, day.high, 0);
+            text.push_str(&format!(" The mean has improved by {amount}, the minimal important change, by day {day}."));
+        }
+        (None, Some(amount)) => {
+            let amount = decimal(amount, places);
+            text.push_str(&format!(" The mean does not improve by {amount}, the minimal important change."));
+        }
+        (_, None) => {}
+    }
+    text
+}
+
+/// Beside the curve: what stands behind it.
+pub fn note(episodes: Option<u64>, readings: u64, curve: &Curve) -> String {
+    let model = match curve.model {
+        CurveModel::Exponential => {
+            "Score = plateau + (baseline − plateau) × exp(−t ln 2 / half-time); baseline, plateau and log half-time vary \
+             between patients and are fitted together (nonlinear mixed model)."
+        }
+        CurveModel::Spline => {
+            "A natural spline in log(1 + day) whose coefficients vary between patients (linear mixed model)."
+        }
+    };
+    format!("{}, {} readings. {model} {}", episodes_behind(episodes), count(readings), sentence(&curve.evidence))
+}
+
+/// Why this model: the held-out comparison.
+pub fn choice(model: CurveModel, choice: &Choice) -> String {
+    let (winner, other) = match model {
+        CurveModel::Exponential => ("the exponential approach to a plateau", "the spline"),
+        CurveModel::Spline => ("the spline", "the exponential approach to a plateau"),
+    };
+    format!(
+        "Of two models, {winner} foresaw the readings of patients it had not seen better than {other}: by {} (standard error {}) \
+         in log density a patient, five folds, {}.",
+        decimal(choice.margin, 2),
+        decimal(choice.margin_error, 2),
+        episodes_behind(Some(u64::from(choice.patients)))
+    )
+}
+
+/// What the ends of the scale hold.
+pub fn at_the_ends(curve: &Curve) -> String {
+    format!(
+        "{} of the readings lie at the best end of the scale and {} at the worst, where the model, which knows no ends, fits \
+         least well.",
+        percent(curve.at_best_end),
+        percent(curve.at_worst_end)
+    )
+}
+
+/// Too few patients for a curve.
+pub const TOO_FEW_READINGS: &str = "No curve is given: too few patients have enough readings.";
