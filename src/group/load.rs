@@ -5,7 +5,7 @@ use super::export_files;
 use super::field::Field;
 use super::overrides;
 use super::parse_mapping::read_mapping;
-use super::settings::{Audience, EpisodeRules, Export, Group, PatientKeys};
+use super::settings::{Audience, EpisodeRules, Export, Group, OnTrackRules, PatientKeys};
 use super::suggest::did_you_mean;
 use crate::catalogue::{Conditions, Measures};
 use crate::error::{Problem, Spot};
@@ -33,8 +33,18 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         ));
     }
     let table = document::read(&path)?;
-    let keys =
-        ["name", "audience", "reject_limit", "patient_keys", "as_of", "episodes", "exports", "measures", "conditions"];
+    let keys = [
+        "name",
+        "audience",
+        "reject_limit",
+        "patient_keys",
+        "as_of",
+        "episodes",
+        "on_track",
+        "exports",
+        "measures",
+        "conditions",
+    ];
     table.only(&keys, FILE)?;
 
     let measures = overrides::measures(&table)?;
@@ -46,6 +56,7 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         reject_limit: table.get("reject_limit").map_or(Ok(DEFAULT_REJECT_LIMIT), reject_limit)?,
         patient_keys: table.get("patient_keys").map_or(Ok(PatientKeys::Group), patient_keys)?,
         episodes: table.get("episodes").map_or(Ok(EpisodeRules::default()), episodes)?,
+        on_track: table.get("on_track").map_or(Ok(OnTrackRules::default()), on_track)?,
         as_of: table.get("as_of").map_or_else(|| Ok(chrono::Local::now().date_naive()), |node| node.date("as_of"))?,
         exports: exports(folder, &table, &measures, &conditions)?,
         measures,
@@ -97,6 +108,38 @@ fn episodes(node: &Node) -> Result<EpisodeRules, Problem> {
         return Err(node
             .problem("the endpoint window must begin after the baseline window has ended")
             .hint("baseline_days = [-14, 0] and endpoint_days = [28, 84] are the defaults"));
+    }
+    Ok(rules)
+}
+
+fn on_track(node: &Node) -> Result<OnTrackRules, Problem> {
+    let table = node.table("[on_track]")?;
+    let keys = ["behind_below", "ahead_above", "unlikely_below", "in_care_days", "overdue_days"];
+    table.only(&keys, "[on_track]")?;
+    let default = OnTrackRules::default();
+    let number = |key: &str, default: f64, highest: f64| match table.get(key) {
+        None => Ok(default),
+        Some(node) => {
+            let value = node.number(key)?;
+            let inside = (0.0..=highest).contains(&value);
+            if inside { Ok(value) } else { Err(node.problem(format!("`{key}` lies between 0 and {highest}"))) }
+        }
+    };
+    let days = |key: &str, default: i32| match table.get(key) {
+        None => Ok(default),
+        Some(node) => node.whole(key, 1..=365).map(|days| i32::try_from(days).unwrap_or(default)),
+    };
+    let rules = OnTrackRules {
+        behind_below: number("behind_below", default.behind_below, 100.0)?,
+        ahead_above: number("ahead_above", default.ahead_above, 100.0)?,
+        unlikely_below: number("unlikely_below", default.unlikely_below, 1.0)?,
+        in_care_days: days("in_care_days", default.in_care_days)?,
+        overdue_days: days("overdue_days", default.overdue_days)?,
+    };
+    if rules.behind_below >= rules.ahead_above {
+        return Err(node
+            .problem("`behind_below` must be less than `ahead_above`")
+            .hint("behind_below = 20 and ahead_above = 80 are the defaults"));
     }
     Ok(rules)
 }

@@ -39,6 +39,27 @@ impl Default for EpisodeRules {
     }
 }
 
+/// Where a patient counts as behind, ahead or worsening; see `models/on_track.rs`.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct OnTrackRules {
+    /// Percentile among patients like them below which a patient is behind, if a response is unlikely as well.
+    pub behind_below: f64,
+    /// Percentile above which a patient is ahead.
+    pub ahead_above: f64,
+    /// Chance of response, 0 to 1, below which it is unlikely.
+    pub unlikely_below: f64,
+    /// Days without a treated visit, counted to the end of the site's records, after which care counts as ended.
+    pub in_care_days: i32,
+    /// Days of care without a reading after which one is overdue.
+    pub overdue_days: i32,
+}
+
+impl Default for OnTrackRules {
+    fn default() -> Self {
+        Self { behind_below: 20.0, ahead_above: 80.0, unlikely_below: 0.5, in_care_days: 28, overdue_days: 21 }
+    }
+}
+
 /// The exports of one site or system.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Export {
@@ -65,6 +86,8 @@ pub struct Group {
     pub patient_keys: PatientKeys,
     /// Episode rules.
     pub episodes: EpisodeRules,
+    /// Rules of the worklist.
+    pub on_track: OnTrackRules,
     /// The day the group is read as of: a later date is an error. `as_of` in group.toml, else today.
     pub as_of: chrono::NaiveDate,
     /// The exports, in the order of `group.toml`.

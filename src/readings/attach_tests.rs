@@ -13,24 +13,24 @@ use crate::rows::row::{Row, Score};
 use proptest::prelude::*;
 use std::sync::LazyLock;
 
-pub(super) fn measures() -> &'static Measures {
+pub(crate) fn measures() -> &'static Measures {
     static MEASURES: LazyLock<Measures> = LazyLock::new(|| Measures::embedded().unwrap());
     &MEASURES
 }
 
 /// A score of a measure by its key.
-pub(super) fn score(key: &str, pain_site: PainSite, value: f64) -> Score {
+pub(crate) fn score(key: &str, pain_site: PainSite, value: f64) -> Score {
     Score { row: 0, measure: measures().find(key).unwrap(), pain_site, answers: Answers::Value(value) }
 }
 
-pub(super) fn read_with(entries: Vec<(Row, Vec<Score>)>, rules: &EpisodeRules) -> (Episodes, Readings) {
+pub(crate) fn read_with(entries: Vec<(Row, Vec<Score>)>, rules: &EpisodeRules) -> (Episodes, Readings) {
     let visits = visits_with_scores(entries);
     let episodes = cut(&visits, &regions(), rules);
     let readings = attach(&visits, &episodes, &regions(), measures(), rules);
     (episodes, readings)
 }
 
-pub(super) fn read(entries: Vec<(Row, Vec<Score>)>) -> (Episodes, Readings) {
+pub(crate) fn read(entries: Vec<(Row, Vec<Score>)>) -> (Episodes, Readings) {
     read_with(entries, &EpisodeRules::default())
 }
 

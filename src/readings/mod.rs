@@ -8,4 +8,4 @@ pub mod tables;
 pub mod windows;
 
 #[cfg(test)]
-mod attach_tests;
+pub(crate) mod attach_tests;

@@ -30,6 +30,12 @@ pub fn normal_quantile(p: f64) -> Result<f64, InputError> {
     Ok(if p < 0.5 { -upper_normal(p) } else { upper_normal(1.0 - p) })
 }
 
+/// The area of the standard normal distribution below `z`; 0 and 1 at the infinities. `z` must not be NaN.
+#[must_use]
+pub fn normal_cdf(z: f64) -> f64 {
+    0.5 * erf::erfc(-z / std::f64::consts::SQRT_2)
+}
+
 /// The quantile of Student's t distribution with `df` degrees of freedom.
 ///
 /// # Errors
@@ -153,6 +159,15 @@ fn upper_t(tail: f64, df: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_normal_area_agrees_with_its_quantile_and_the_handbook() {
+        assert!((normal_cdf(-5.0) / 2.866_515_718_791_939e-7 - 1.0).abs() < 1e-9); // Abramowitz & Stegun 1964, table 26.2
+        for p in [1e-6, 0.025, 0.3, 0.5, 0.8, 0.999] {
+            assert!((normal_cdf(normal_quantile(p).unwrap()) / p - 1.0).abs() < 1e-9);
+        }
+        assert_eq!((normal_cdf(f64::NEG_INFINITY), normal_cdf(f64::INFINITY)), (0.0, 1.0));
+    }
 
     #[test]
     fn the_t_distribution_with_one_and_two_degrees_of_freedom_has_closed_forms() {
