@@ -8,6 +8,8 @@ pub mod cumulative;
 pub mod followed;
 pub mod grid;
 pub mod ordinal;
+pub mod panel;
 pub mod recovery;
 pub mod responders;
+pub mod score_scale;
 pub mod weekly_course;

@@ -126,8 +126,7 @@ impl ScoreScale {
         let steps = (score - self.low) / self.step;
         let nudge = 1e-6; // 3.5 written as 3.4999999
         if self.lower_is_better {
-            let limit =
-                if self.step > 0.0 { self.low + ((steps + nudge).floor() + 0.5) * self.step } else { score };
+            let limit = if self.step > 0.0 { self.low + ((steps + nudge).floor() + 0.5) * self.step } else { score };
             if score >= self.high { 1.0 } else { bell.below(limit) }
         } else {
             let limit = if self.step > 0.0 { self.low + ((steps - nudge).ceil() - 0.5) * self.step } else { score };

@@ -1,12 +1,15 @@
 //! Every sentence and number format that a reader sees.
 
+pub mod course;
 pub mod curve;
 pub mod figures;
 pub mod headings;
 pub mod methods;
 pub mod notice;
 mod numbers;
+pub mod phrases;
 pub mod quality;
+pub mod result_sheets;
 pub mod results;
 
 pub use numbers::{

@@ -7,7 +7,7 @@ use super::pick::{
 };
 use crate::findings::bulletin::{OrdinalRow, OutcomeFindings, Period, Shown};
 use crate::report::pages::{Cell, Sheet};
-use crate::report::wording::{self, headings, results};
+use crate::report::wording::{self, headings, phrases, result_sheets};
 
 /// What a row is about: its label, period and site.
 pub(super) type Part = (String, Period, Option<String>);
@@ -23,7 +23,7 @@ pub(super) fn quarter_parts(edition: &Edition<'_>) -> Vec<Part> {
         .bulletin
         .quarters
         .iter()
-        .map(|&quarter| (results::quarter_short(quarter), Period::Quarter(quarter), None))
+        .map(|&quarter| (phrases::quarter_short(quarter), Period::Quarter(quarter), None))
         .collect()
 }
 
@@ -33,7 +33,7 @@ pub(super) fn sheet(outcome: &OutcomeFindings, caption: String, corner: &str, pa
     for (label, period, site) in parts {
         sheet.row(label.as_str(), cells(outcome, period, site.as_deref()));
     }
-    sheet.total(results::WHOLE_GROUP, cells(outcome, &Period::All, None));
+    sheet.total(result_sheets::WHOLE_GROUP, cells(outcome, &Period::All, None));
     sheet
 }
 
@@ -42,7 +42,7 @@ fn cells(outcome: &OutcomeFindings, period: &Period, site: Option<&str>) -> Vec<
     let change = change_row(outcome, period, site);
     let ordinal = ordinal_row(outcome, period, site);
     let responders = leading_definition(outcome).and_then(|(key, _)| responder_row(outcome, period, site, key));
-    let none = || Cell::from(results::NONE);
+    let none = || Cell::from(result_sheets::NONE);
     vec![
         completeness.map_or_else(none, |row| count(&row.episodes)),
         completeness.map_or_else(none, |row| {
@@ -63,7 +63,7 @@ fn cells(outcome: &OutcomeFindings, period: &Period, site: Option<&str>) -> Vec<
 fn better_same_worse(row: &OrdinalRow) -> Cell {
     match (&row.better, &row.same, &row.worse) {
         (Shown::Value(better), Shown::Value(same), Shown::Value(worse)) => {
-            results::better_same_worse(u64::from(*better), u64::from(*same), u64::from(*worse)).into()
+            result_sheets::better_same_worse(u64::from(*better), u64::from(*same), u64::from(*worse)).into()
         }
         (Shown::Missing, _, _) => Cell::Missing,
         _ => Cell::Withheld,

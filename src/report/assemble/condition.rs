@@ -11,7 +11,7 @@ use crate::findings::bulletin::{ConditionFindings, OutcomeFindings, Period};
 use crate::findings::curve::CurveOutcome;
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, ConditionPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, results};
+use crate::report::wording::{self, course, figures as words, headings, phrases, result_sheets, results};
 
 const UP: &str = "../";
 
@@ -50,7 +50,7 @@ impl Page<'_> {
     /// Adds a sheet; a sentence in its place when all of it is withheld.
     fn add_sheet(&self, section: &mut Section, sheet: Sheet, note: &str) {
         if sheet.says_nothing() {
-            section.say(results::all_withheld(&sheet.caption));
+            section.say(result_sheets::all_withheld(&sheet.caption));
             return;
         }
         let notes = with_withheld(self.edition, &sheet, vec![note.to_string()]);
@@ -63,8 +63,8 @@ impl Page<'_> {
             shown(&condition.episodes_started).map(u64::from),
             shown(&condition.episodes_due).map(u64::from),
         );
-        let mut sheet = Sheet::new(results::ONSET_CAPTION, results::ONSET_CORNER, &headings::ONSET_COLUMNS);
-        sheet.row(results::EPISODES, condition.onset_mix.iter().map(count).collect());
+        let mut sheet = Sheet::new(result_sheets::ONSET_CAPTION, result_sheets::ONSET_CORNER, &headings::ONSET_COLUMNS);
+        sheet.row(result_sheets::EPISODES, condition.onset_mix.iter().map(count).collect());
         let notes = with_withheld(self.edition, &sheet, Vec::new());
         vec![
             Row::new(Block::Lead(who), vec![results::PERIOD_OF_PAGE.to_string()]),
@@ -75,8 +75,8 @@ impl Page<'_> {
     fn change(&self) -> Section {
         let mut section = Section::new("change", headings::CHANGE);
         let period = Period::All;
-        let caption = results::measures_caption(&results::period(&period));
-        let mut sheet = Sheet::new(caption, results::MEASURE, &headings::CHANGE_COLUMNS);
+        let caption = result_sheets::measures_caption(&phrases::period(&period));
+        let mut sheet = Sheet::new(caption, result_sheets::MEASURE, &headings::CHANGE_COLUMNS);
         for outcome in &self.condition.outcomes {
             if let Some(row) = change_row(outcome, &period, None) {
                 let places = outcome.decimals;
@@ -90,15 +90,15 @@ impl Page<'_> {
                     change_cell(&row.change, places),
                     cell(&row.effect_size, |e| wording::signed(e, 2)),
                 ];
-                sheet.row(results::measure_and_unit(&outcome.title, &outcome.unit), cells);
+                sheet.row(result_sheets::measure_and_unit(&outcome.title, &outcome.unit), cells);
             }
         }
         if !sheet.rows.is_empty() {
-            self.add_sheet(&mut section, sheet, results::EFFECT_SIZE_NOTE);
+            self.add_sheet(&mut section, sheet, result_sheets::EFFECT_SIZE_NOTE);
         }
         let sheet = self.ordinal_sheet(&period);
         if !sheet.rows.is_empty() {
-            self.add_sheet(&mut section, sheet, results::ORDINAL_NOTE);
+            self.add_sheet(&mut section, sheet, result_sheets::ORDINAL_NOTE);
         }
         if section.rows.is_empty() {
             section.say(results::NOTHING_TO_SHOW);
@@ -107,8 +107,8 @@ impl Page<'_> {
     }
 
     fn ordinal_sheet(&self, period: &Period) -> Sheet {
-        let caption = results::ordinal_caption(&results::period(period));
-        let mut sheet = Sheet::new(caption, results::MEASURE, &headings::ORDINAL_COLUMNS);
+        let caption = result_sheets::ordinal_caption(&phrases::period(period));
+        let mut sheet = Sheet::new(caption, result_sheets::MEASURE, &headings::ORDINAL_COLUMNS);
         for outcome in &self.condition.outcomes {
             let Some(row) = ordinal_row(outcome, period, None) else { continue };
             let median = |value: f64| wording::decimal(value, 1);
@@ -138,7 +138,7 @@ impl Page<'_> {
             let figure = drawings::responder_rates(self.edition, self.condition, outcome, &period)?;
             self.place(&mut section, figure, words::READ_RESPONDERS, Vec::new());
             let sheet = responder_sheet(outcome, &period);
-            self.add_sheet(&mut section, sheet, results::RESPONDER_COLUMNS_NOTE);
+            self.add_sheet(&mut section, sheet, result_sheets::RESPONDER_COLUMNS_NOTE);
         }
         Ok(section)
     }
@@ -156,7 +156,7 @@ impl Page<'_> {
                 Some(_) => words::READ_COURSE_AND_COHORT,
                 None => words::READ_COURSE,
             };
-            self.place(&mut section, figure, caption, vec![results::ONE_SD.to_string()]);
+            self.place(&mut section, figure, caption, vec![course::ONE_SD.to_string()]);
             section.rows.push(curve_in_words(outcome));
             if outcome.weeks.is_empty() {
                 continue;
@@ -165,11 +165,11 @@ impl Page<'_> {
                 Some(published) => {
                     let points: Vec<_> =
                         published.points.iter().map(|(day, mean)| (day / drawings::DAYS_A_WEEK, *mean)).collect();
-                    let text = results::natural_course(&published.label, &points, outcome.decimals);
-                    section.add_with_note(Block::Paragraph(text), results::sentence(&published.citation));
+                    let text = course::natural_course(&published.label, &points, outcome.decimals);
+                    section.add_with_note(Block::Paragraph(text), phrases::sentence(&published.citation));
                 }
                 None => {
-                    section.say(results::NO_NATURAL_COURSE);
+                    section.say(course::NO_NATURAL_COURSE);
                 }
             }
         }
@@ -198,8 +198,8 @@ impl Page<'_> {
             self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
         }
         for outcome in &self.condition.outcomes {
-            let sheet = sheet_by(outcome, results::by_site_caption(&outcome.title), results::SITE, &parts);
-            self.add_sheet(&mut section, sheet, results::BY_COLUMNS_NOTE);
+            let sheet = sheet_by(outcome, result_sheets::by_site_caption(&outcome.title), result_sheets::SITE, &parts);
+            self.add_sheet(&mut section, sheet, result_sheets::BY_COLUMNS_NOTE);
         }
         Ok(section)
     }
@@ -219,20 +219,21 @@ impl Page<'_> {
             self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
         }
         for outcome in &self.condition.outcomes {
-            let sheet = sheet_by(outcome, results::by_quarter_caption(&outcome.title), results::QUARTER, &parts);
-            self.add_sheet(&mut section, sheet, results::BY_COLUMNS_NOTE);
+            let sheet =
+                sheet_by(outcome, result_sheets::by_quarter_caption(&outcome.title), result_sheets::QUARTER, &parts);
+            self.add_sheet(&mut section, sheet, result_sheets::BY_COLUMNS_NOTE);
         }
         Ok(section)
     }
 }
 
 fn responder_sheet(outcome: &OutcomeFindings, period: &Period) -> Sheet {
-    let caption = results::responders_caption(&outcome.title, &results::period(period));
-    let mut sheet = Sheet::new(caption, results::DEFINITION, &headings::RESPONDER_COLUMNS);
+    let caption = result_sheets::responders_caption(&outcome.title, &phrases::period(period));
+    let mut sheet = Sheet::new(caption, result_sheets::DEFINITION, &headings::RESPONDER_COLUMNS);
     for (key, label) in &outcome.definitions {
         let Some(row) = responder_row(outcome, period, None, key) else { continue };
         sheet.row(
-            results::definition(key, label),
+            phrases::definition(key, label),
             vec![
                 count(&row.episodes),
                 count(&row.with_outcome),
@@ -256,7 +257,7 @@ fn curve_in_words(outcome: &OutcomeFindings) -> Row {
             let note = wording::curve::note(shown(&outcome.curve_patients).map(u64::from), readings, curve);
             Row::new(Block::Paragraph(text), vec![note])
         }
-        CurveOutcome::NotIdentifiable(why) => Row::new(Block::Paragraph(results::not_identifiable(why)), Vec::new()),
+        CurveOutcome::NotIdentifiable(why) => Row::new(Block::Paragraph(course::not_identifiable(why)), Vec::new()),
         CurveOutcome::TooFewReadings => {
             Row::new(Block::Paragraph(wording::curve::TOO_FEW_READINGS.to_string()), Vec::new())
         }

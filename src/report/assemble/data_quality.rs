@@ -6,7 +6,7 @@ use super::pick::leading_outcome;
 use crate::findings::quality::{FileAccount, ReasonCount};
 use crate::report::figures::{Figure, FigureError, FigureText, FileRows, RowAccounts, row_accounts};
 use crate::report::pages::{Block, Cell, DataQualityPage, PlacedFigure, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, quality, results};
+use crate::report::wording::{self, figures as words, headings, phrases, quality, results};
 
 pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPage, Vec<Figure>), FigureError> {
     let data = &edition.bulletin.quality;
@@ -177,7 +177,7 @@ fn counts(id: &'static str, heading: &str, intro: Option<&str>, none: &str, coun
     }
     let mut sheet = Sheet::new(heading, quality::EPISODES_THAT, &[quality::HOW_OFTEN]);
     for (what, count) in counts {
-        sheet.row(results::capital(what), vec![Cell::Text(wording::count(*count))]);
+        sheet.row(phrases::capital(what), vec![Cell::Text(wording::count(*count))]);
     }
     section.add(Block::Sheet(sheet));
     section

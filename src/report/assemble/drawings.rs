@@ -10,7 +10,7 @@ use crate::report::figures::{
     SiteCompleteness, Week, WeeklyCourse, change_by, completeness_by_site, distribution_of_change, responders,
     weekly_course,
 };
-use crate::report::wording::{self, figures as words, results};
+use crate::report::wording::{self, figures as words, phrases};
 
 type Drawn = Result<Option<Figure>, FigureError>;
 
@@ -93,9 +93,9 @@ pub(super) fn responder_rates(
             (Some(responders), Some(with)) => words::of(u64::from(responders), u64::from(with)),
             _ => wording::WITHHELD.to_string(),
         };
-        title.get_or_insert_with(|| words::responders_title(rate.value, &results::reached(key, label), worst, best));
+        title.get_or_insert_with(|| words::responders_title(rate.value, &phrases::reached(key, label), worst, best));
         definitions.push(ResponderDefinition {
-            label: results::definition(key, label),
+            label: phrases::definition(key, label),
             denominator,
             rate: (rate.value, rate.low, rate.high),
             worst_case: worst,
@@ -106,7 +106,7 @@ pub(super) fn responder_rates(
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "responders"),
         title,
-        subtitle: words::of_measure(&condition.title, &results::within(&outcome.title), &results::period(period)),
+        subtitle: words::of_measure(&condition.title, &phrases::within(&outcome.title), &phrases::period(period)),
         source: edition.source(None),
     };
     responders(&text, &Responders { definitions }).map(Some)
@@ -150,7 +150,7 @@ pub(super) fn change(
     let text = FigureText {
         name: edition.figure_name(condition, outcome, kind),
         title,
-        subtitle: words::change_by_subtitle(&condition.title, &results::within(&outcome.title)),
+        subtitle: words::change_by_subtitle(&condition.title, &phrases::within(&outcome.title)),
         source: edition.source(None),
     };
     let data =
@@ -163,11 +163,11 @@ pub(super) fn distribution(edition: &Edition<'_>, condition: &ConditionFindings,
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
     let Some(&(typical, share, _)) = points.iter().rev().find(|p| p.1 >= 0.5) else { return Ok(None) };
     let places = outcome.decimals;
-    let unit = results::unit_of_change(&outcome.unit);
+    let unit = phrases::unit_of_change(&outcome.unit);
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "distribution"),
         title: words::distribution_title(typical, unit, places),
-        subtitle: words::of_measure(&condition.title, &results::within(&outcome.title), &results::period(&Period::All)),
+        subtitle: words::of_measure(&condition.title, &phrases::within(&outcome.title), &phrases::period(&Period::All)),
         source: edition.source(None),
     };
     let episodes = change_row(outcome, &Period::All, None).and_then(|row| shown(&row.episodes)).map(u64::from);
@@ -200,7 +200,7 @@ pub(super) fn completeness(edition: &Edition<'_>, condition: &ConditionFindings,
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "completeness"),
         title,
-        subtitle: words::of_measure(&condition.title, &results::within(&outcome.title), &results::period(&Period::All)),
+        subtitle: words::of_measure(&condition.title, &phrases::within(&outcome.title), &phrases::period(&Period::All)),
         source: edition.source(None),
     };
     completeness_by_site(&text, &CompletenessBySite { sites }).map(Some)

@@ -4,7 +4,7 @@ use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::report::figures::ScoreAxis;
 use crate::report::pages::{PageLink, Surround};
-use crate::report::wording::{self, headings, notice, results};
+use crate::report::wording::{self, headings, notice, phrases};
 
 pub(super) const INDEX_FILE: &str = "index.html";
 pub(super) const DATA_QUALITY_FILE: &str = "data-quality.html";
@@ -53,7 +53,7 @@ impl<'b> Edition<'b> {
         Surround {
             group: self.bulletin.group.clone(),
             title: title.to_string(),
-            period: results::masthead(self.bulletin.period, quarters.first().copied().zip(quarters.last().copied())),
+            period: phrases::masthead(self.bulletin.period, quarters.first().copied().zip(quarters.last().copied())),
             links: links
                 .into_iter()
                 .map(|(label, href)| PageLink { label, is_current: href == file, href: format!("{up}{href}") })
@@ -83,7 +83,7 @@ pub(super) fn axis(outcome: &OutcomeFindings) -> ScoreAxis {
     };
     ScoreAxis {
         title: with_unit(&outcome.unit),
-        change_title: with_unit(results::unit_of_change(&outcome.unit)),
+        change_title: with_unit(phrases::unit_of_change(&outcome.unit)),
         range: outcome.range,
         lower_is_better: outcome.lower_is_better,
         decimals: outcome.decimals,

@@ -9,7 +9,7 @@ use super::pick::{
 use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings, Period, Shown};
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, Cell, IndexPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, results};
+use crate::report::wording::{self, course, figures as words, headings, phrases, result_sheets, results};
 
 const LEADING_CONDITIONS: usize = 3;
 
@@ -46,9 +46,9 @@ fn responder_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Optio
         let row = responder_row(outcome, &period, None, key)?;
         let (rate, worst, best) = (shown(&row.rate)?, shown(&row.worst_case)?, shown(&row.best_case)?);
         let (with, of) = (shown(&row.with_outcome)?, shown(&row.episodes)?);
-        let lead = results::responder_lead(&condition.title, &outcome.title, &results::reached(key, label), &rate);
+        let lead = results::responder_lead(&condition.title, &outcome.title, &phrases::reached(key, label), &rate);
         let note = results::responder_note(
-            &results::period(&period),
+            &phrases::period(&period),
             &wording::count(u64::from(with)),
             &wording::count(u64::from(of)),
             worst,
@@ -82,7 +82,7 @@ fn completeness_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Op
         let row = completeness_row(outcome, &period, None)?;
         let (due, both) = (shown(&row.episodes)?, shown(&row.with_endpoint)?);
         let lead = results::completeness_lead(&condition.title, u64::from(both), u64::from(due));
-        let note = results::of_outcome(&outcome.title, &results::period(&period));
+        let note = results::of_outcome(&outcome.title, &phrases::period(&period));
         Some(Row::new(Block::Lead(lead), vec![note]))
     })
 }
@@ -106,7 +106,7 @@ fn conditions(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sectio
                 None => words::READ_COURSE,
             };
             let placed = PlacedFigure::new(&figure, caption, "");
-            section.add_with_note(Block::Figure(placed), results::ONE_SD);
+            section.add_with_note(Block::Figure(placed), course::ONE_SD);
             figures.push(figure);
         }
         section.add(Block::Link { text: results::more_on(&condition.title), href: edition.condition_file(condition) });
@@ -125,9 +125,9 @@ fn condition_line(edition: &Edition<'_>, outcome: &OutcomeFindings) -> Option<Ro
                 (shown(&row.rate), shown(&row.worst_case), shown(&row.best_case))
         {
             line.push(' ');
-            line.push_str(&results::responder_line(&results::reached(key, label), &rate, worst, best));
+            line.push_str(&results::responder_line(&phrases::reached(key, label), &rate, worst, best));
         }
-        let note = results::both_readings(&results::period(&period), shown(&change_row.episodes).map(u64::from));
+        let note = results::both_readings(&phrases::period(&period), shown(&change_row.episodes).map(u64::from));
         Some(Row::new(Block::Paragraph(line), vec![note]))
     })
 }
@@ -139,8 +139,8 @@ fn against_previous(edition: &Edition<'_>) -> Section {
         return section;
     };
     let (this, before) = (Period::Quarter(quarter), Period::Quarter(quarter.previous()));
-    let caption = results::against_caption(quarter);
-    let mut sheet = Sheet::new(caption, results::CONDITION_AND_MEASURE, &headings::AGAINST_COLUMNS);
+    let caption = result_sheets::against_caption(quarter);
+    let mut sheet = Sheet::new(caption, result_sheets::CONDITION_AND_MEASURE, &headings::AGAINST_COLUMNS);
     for condition in &edition.bulletin.conditions {
         let Some(outcome) = leading_outcome(condition) else { continue };
         let change = |period: &Period| {
@@ -157,9 +157,9 @@ fn against_previous(edition: &Edition<'_>) -> Section {
         };
         let against = outcome.against_previous.as_ref();
         let of_change = against.and_then(|a| a.change).map(Shown::Value).unwrap_or(Shown::Missing);
-        let of_rate = against.and_then(|a| a.rate).map_or(Cell::Missing, |e| Cell::Text(results::points(&e)));
+        let of_rate = against.and_then(|a| a.rate).map_or(Cell::Missing, |e| Cell::Text(result_sheets::points(&e)));
         sheet.row(
-            results::condition_and_measure(&condition.title, &outcome.title),
+            result_sheets::condition_and_measure(&condition.title, &outcome.title),
             vec![
                 change(&this),
                 change(&before),
@@ -170,7 +170,7 @@ fn against_previous(edition: &Edition<'_>) -> Section {
             ],
         );
     }
-    let notes = with_withheld(edition, &sheet, vec![results::AGAINST_NOTE.to_string()]);
+    let notes = with_withheld(edition, &sheet, vec![result_sheets::AGAINST_NOTE.to_string()]);
     section.rows.push(Row::new(Block::Sheet(sheet), notes));
     section
 }
@@ -179,14 +179,14 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
     let mut section = Section::new("completeness", headings::COMPLETENESS);
     section.say(results::COMPLETENESS_INTRO);
     let period = edition.period();
-    let caption = results::completeness_caption(&results::period(&period));
-    let mut sheet = Sheet::new(caption, results::CONDITION_AND_MEASURE, &headings::COMPLETENESS_COLUMNS);
+    let caption = result_sheets::completeness_caption(&phrases::period(&period));
+    let mut sheet = Sheet::new(caption, result_sheets::CONDITION_AND_MEASURE, &headings::COMPLETENESS_COLUMNS);
     for condition in &edition.bulletin.conditions {
         let Some(outcome) = leading_outcome(condition) else { continue };
         let Some(row) = completeness_row(outcome, &period, None) else { continue };
         let responders = leading_definition(outcome).and_then(|(key, _)| responder_row(outcome, &period, None, key));
         sheet.row(
-            results::condition_and_measure(&condition.title, &outcome.title),
+            result_sheets::condition_and_measure(&condition.title, &outcome.title),
             vec![
                 count(&row.episodes),
                 count(&row.with_baseline),
@@ -197,7 +197,7 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
             ],
         );
     }
-    let notes = with_withheld(edition, &sheet, vec![results::COMPLETENESS_NOTE.to_string()]);
+    let notes = with_withheld(edition, &sheet, vec![result_sheets::COMPLETENESS_NOTE.to_string()]);
     section.rows.push(Row::new(Block::Sheet(sheet), notes));
     if let Some(condition) = edition.bulletin.conditions.first()
         && let Some(outcome) = leading_outcome(condition)

@@ -3,7 +3,7 @@
 use super::edition::{Edition, METHODS_FILE};
 use crate::report::pages::{Block, Cell, MethodsPage, Section, Sheet};
 use crate::report::wording::methods::{self, Explanation};
-use crate::report::wording::{headings, notice, results};
+use crate::report::wording::{headings, notice, result_sheets};
 
 pub(super) fn methods_page(edition: &Edition<'_>) -> MethodsPage {
     let rules = edition.rules;
@@ -31,7 +31,7 @@ fn explained(explanation: Explanation) -> Section {
 fn thresholds(edition: &Edition<'_>) -> Section {
     let mut section = Section::new("thresholds", methods::THRESHOLDS);
     section.add_with_note(Block::Paragraph(methods::THRESHOLDS_INTRO.to_string()), methods::MARKS);
-    let mut sheet = Sheet::new(methods::THRESHOLDS, results::MEASURE, &headings::THRESHOLD_COLUMNS)
+    let mut sheet = Sheet::new(methods::THRESHOLDS, result_sheets::MEASURE, &headings::THRESHOLD_COLUMNS)
         .with_words_in(&headings::THRESHOLD_COLUMNS);
     for threshold in &edition.rules.thresholds {
         sheet.row(

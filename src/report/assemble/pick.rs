@@ -38,7 +38,7 @@ pub(super) fn count(value: &Shown<u32>) -> Cell {
 
 pub(super) fn change_cell(value: &Shown<Estimate>, places: usize) -> Cell {
     cell(value, |e| {
-        wording::results::estimate_cell(
+        wording::result_sheets::estimate_cell(
             &wording::signed(e.value, places),
             &wording::signed(e.low, places),
             &wording::signed(e.high, places),
@@ -49,12 +49,12 @@ pub(super) fn change_cell(value: &Shown<Estimate>, places: usize) -> Cell {
 pub(super) fn rate_cell(value: &Shown<Estimate>) -> Cell {
     cell(value, |e| {
         let figure = |share: f64| wording::percent(share).replace("\u{a0}%", "");
-        wording::results::estimate_cell(&wording::percent(e.value), &figure(e.low), &figure(e.high))
+        wording::result_sheets::estimate_cell(&wording::percent(e.value), &figure(e.low), &figure(e.high))
     })
 }
 
 pub(super) fn worst_to_best_cell(row: &ResponderRow) -> Cell {
-    cell_of_two(&row.worst_case, &row.best_case, wording::results::between)
+    cell_of_two(&row.worst_case, &row.best_case, wording::result_sheets::between)
 }
 
 pub(super) fn change_row<'o>(

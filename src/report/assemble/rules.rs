@@ -5,7 +5,7 @@ use crate::catalogue::measurement_error::MeasurementError;
 use crate::catalogue::sourced::Source;
 use crate::findings::bulletin::Bulletin;
 use crate::group::settings::Group;
-use crate::report::wording::{methods, results};
+use crate::report::wording::{methods, phrases};
 
 /// The rules behind the findings, for the methods page.
 #[derive(Clone, PartialEq, Debug)]
@@ -71,7 +71,7 @@ fn thresholds(measure: &Measure) -> Vec<Threshold> {
     let radicular = measure.definitions(true).into_iter().filter(|d| !plain.contains(d));
     let all = plain.iter().cloned().map(|d| (d, false)).chain(radicular.map(|d| (d, true)));
     for (definition, is_radicular) in all {
-        let words = results::definition(&definition.key, &definition.label);
+        let words = phrases::definition(&definition.key, &definition.label);
         let words = if is_radicular { methods::with_radiculopathy(&words) } else { words };
         rows.push(row(words, &definition.criteria.iter().map(|(_, source)| source).collect::<Vec<_>>()));
     }

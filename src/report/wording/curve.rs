@@ -1,7 +1,7 @@
 //! The recovery curve in words.
 
 use super::numbers::{count, decimal, episodes_behind, percent, with_interval};
-use super::results::sentence;
+use super::phrases::sentence;
 use crate::findings::curve::{Choice, Curve, CurveModel};
 
 /// Title of a course with its curve.
