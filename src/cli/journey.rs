@@ -4,15 +4,20 @@ use crate::catalogue::CatalogueError;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
 use crate::catalogue::setup_practice::SetupPractice;
 use crate::episodes::boundaries::cut;
+use crate::episodes::due::SiteEnds;
 use crate::episodes::episode::Episodes;
+use crate::episodes::period::default_period;
 use crate::episodes::regions::Regions;
 use crate::episodes::tables::write_episodes;
 use crate::error::Problem;
 use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
+use crate::findings::on_track::Watch;
+use crate::findings::worklist::{PatientOnTrack, Worklist};
 use crate::group::mapping::Layout;
 use crate::group::settings::Group;
+use crate::models::fitted_course::{FittedCourses, Records};
 use crate::readings::attach::{Readings, attach};
 use crate::readings::notes::episode_notes;
 use crate::readings::tables::{outcome_columns, write_readings};
@@ -86,11 +91,40 @@ fn progress(quiet: bool) -> ProgressBar {
     bar
 }
 
-/// Works out everything that the report says. Without a period, the latest that is complete.
+/// What the models are fitted to. Without a period, the latest that is complete.
+pub fn records<'a>(group: &'a Group, understood: &'a Understood, period: Option<Quarter>) -> Records<'a> {
+    Records {
+        measures: &group.measures,
+        conditions: &group.conditions,
+        names: &understood.intake.names,
+        episodes: &understood.episodes,
+        readings: &understood.readings,
+        courses: &understood.courses,
+        windows: group.episodes,
+        on_track: group.on_track,
+        period: period.or_else(|| default_period(&understood.episodes)),
+    }
+}
+
+/// Fits the course of each outcome of each condition.
+pub fn fit(records: Records<'_>, quiet: bool) -> FittedCourses {
+    let progress = progress(quiet);
+    progress.set_message("fitting recovery curves");
+    let fitted = FittedCourses::fit(records);
+    progress.finish_and_clear();
+    fitted
+}
+
+/// Works out everything that the report says.
 ///
 /// # Errors
 /// An embedded registry cannot be read.
-pub fn find(group: &Group, understood: &Understood, period: Option<Quarter>) -> Result<Bulletin, Problem> {
+pub fn find(
+    group: &Group,
+    understood: &Understood,
+    records: Records<'_>,
+    fitted: &FittedCourses,
+) -> Result<Bulletin, Problem> {
     let Understood { intake, visits, disagreements, episodes, readings, courses } = understood;
     let registry = |error: CatalogueError| Problem::failure(error.to_string());
     let practice = SetupPractice::embedded().map_err(registry)?;
@@ -99,19 +133,33 @@ pub fn find(group: &Group, understood: &Understood, period: Option<Quarter>) -> 
     let notes = episode_notes(episodes, readings, courses);
     let care = CourseOfCare { visits, episodes, readings };
     add_course_of_care(&mut quality, &intake.files, care, &group.measures, &practice, notes);
-    let sources = Sources {
-        group: &group.name,
-        audience: group.audience,
-        period: period.or_else(|| compose::default_period(episodes)),
-        measures: &group.measures,
-        conditions: &group.conditions,
-        natural_courses: &natural_courses,
-        names: &intake.names,
-        episodes,
-        readings,
-        courses,
-    };
+    let natural_courses = &natural_courses;
+    let sources = Sources { group: &group.name, audience: group.audience, natural_courses, records, fitted };
     Ok(compose::bulletin(sources, quality))
+}
+
+/// Every episode of one patient, the latest first, held against the courses of its conditions.
+///
+/// # Errors
+/// No patient has the key.
+pub fn on_track_of(group: &Group, understood: &Understood, key: &str) -> Result<Vec<PatientOnTrack>, Problem> {
+    let unknown = || {
+        Problem::input("no patient of the group has this key")
+            .hint("write the key as it stands in the exports, or in restricted/on_track.csv of a report")
+    };
+    let patient = understood.intake.names.patients.find(key).ok_or_else(unknown)?;
+    let records = records(group, understood, None);
+    let episodes = understood.episodes.list.iter().filter(|episode| episode.patient == patient);
+    let fitted = FittedCourses::fit_to(records, episodes);
+    let ends = SiteEnds::of(&understood.visits.rows);
+    let watch = Watch { group: &group.name, records, fitted: &fitted, visits: &understood.visits, ends: &ends };
+    Ok(watch.of_patient(key))
+}
+
+/// Finds who is on track.
+pub fn worklist(group: &Group, understood: &Understood, records: Records<'_>, fitted: &FittedCourses) -> Worklist {
+    let ends = SiteEnds::of(&understood.visits.rows);
+    Watch { group: &group.name, records, fitted, visits: &understood.visits, ends: &ends }.worklist()
 }
 
 /// Writes pages, figures, sheets and datasets into a folder.

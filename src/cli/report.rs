@@ -30,7 +30,9 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     if understood.intake.ledger.faulty_share() > group.reject_limit {
         return too_many_rejected(&group, &understood, publication);
     }
-    let bulletin = journey::find(&group, &understood, period)?;
+    let records = journey::records(&group, &understood, period);
+    let fitted = journey::fit(records, arguments.quiet);
+    let bulletin = journey::find(&group, &understood, records, &fitted)?;
     journey::write(&group, &understood, &bulletin, publication.path())?;
     publication.finish()?;
     if !arguments.quiet {

@@ -1,8 +1,9 @@
 //! When an episode's endpoint can be asked for: the quarter its window closes in, and whether it had closed
 //! when the site's records end.
 
+use super::episode::{Episode, days_between};
 use crate::group::settings::EpisodeRules;
-use crate::rows::row::{NameId, Row};
+use crate::rows::row::{EndedHow, NameId, Row};
 use crate::rows::when::{Quarter, When, date_of};
 
 /// How far each site's records reach.
@@ -36,6 +37,19 @@ impl SiteEnds {
             }
         }
         Self { sites }
+    }
+
+    /// Whether care is still going on when the site's records end: not recorded as ended, and the last treated visit
+    /// no more than so many days before. Exports by offset: the last visit in the site's last quarter, the endpoint window open.
+    pub fn in_care(&self, episode: &Episode, days: i32) -> bool {
+        if !matches!(episode.ended_how, None | Some(EndedHow::Ongoing)) {
+            return false;
+        }
+        let end = self.sites.get(episode.site.0.get() as usize).copied().unwrap_or_default();
+        match episode.last {
+            When::Calendar { day } => end.day.is_some_and(|last| days_between(day, last) <= i64::from(days)),
+            When::Offset { quarter, .. } => quarter.is_some() && quarter == end.quarter && !episode.is_due,
+        }
     }
 
     /// The quarter in which the endpoint window of an episode closes, and whether it has closed.

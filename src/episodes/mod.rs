@@ -5,6 +5,7 @@ mod describe;
 pub mod dose_totals;
 pub mod due;
 pub mod episode;
+pub mod period;
 pub mod regions;
 pub mod tables;
 

@@ -30,9 +30,9 @@ pub(super) struct About {
 /// Works out one condition.
 pub(super) fn condition(sources: &Sources<'_>, rule: Rule, grid: &Grid, id: Option<ConditionId>) -> ConditionFindings {
     let started: Vec<Numbered<'_>> =
-        (0..).zip(&sources.episodes.list).filter(|(_, episode)| episode.condition == id).collect();
+        (0..).zip(&sources.records.episodes.list).filter(|(_, episode)| episode.condition == id).collect();
     let due: Vec<Numbered<'_>> = started.iter().filter(|(_, episode)| episode.is_due).copied().collect();
-    let known = id.map(|id| sources.conditions.get(id));
+    let known = id.map(|id| sources.records.conditions.get(id));
     let about = About {
         key: known.map_or(NOT_RECORDED.to_owned(), |condition| condition.key.clone()),
         region: known.map_or(Region::Other, |condition| condition.region),
@@ -42,9 +42,9 @@ pub(super) fn condition(sources: &Sources<'_>, rule: Rule, grid: &Grid, id: Opti
 
     let evaluated: Vec<Evaluated<'_>> = sources
         .courses
-        .outcomes(sources.episodes, id)
+        .outcomes(sources.records.episodes, id)
         .into_iter()
-        .map(|outcome| Follow { sources, about: &about, grid, outcome }.evaluate(&due))
+        .map(|outcome| Follow { sources, about: &about, grid, condition: id, outcome }.evaluate(&started, &due))
         .collect();
     let episodes = episodes_by_cell(grid, &due);
     let counts: Vec<_> = evaluated.iter().map(Evaluated::counts).collect();

@@ -8,21 +8,24 @@ use super::bulletin::{
 use super::complementary::Pattern;
 use super::compose::Sources;
 use super::condition::{About, Numbered};
-use super::curve::{Curve, CurveModel, CurveOutcome, CurvePoint};
+use super::curve::{CurveOutcome, TimeToResponse};
+use super::curve_findings;
+use super::imputed_rates::{ImputedRates, Lost};
 use super::natural_course::natural_course;
 use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
 use crate::catalogue::measure::{Domain, Measure};
-use crate::catalogue::{Definition, PainSite};
+use crate::catalogue::{ConditionId, Definition, PainSite};
 use crate::models::change::Change;
 use crate::models::completeness::Completeness;
 use crate::models::cumulative::cumulative;
 use crate::models::followed::Followed;
+use crate::models::fitted_course::FittedCourse;
 use crate::models::grid::{Cell, Grid, Table};
 use crate::models::ordinal::OrdinalChange;
-use crate::models::recovery::{Recovery, fitted_weeks, recovery};
 use crate::models::responders::Responders;
-use crate::models::weekly_course::{Trail, Week, episodes_behind, weekly_course};
+use crate::models::weekly_course::{Trail, Week, weekly_course};
 use crate::readings::reading::Outcome;
+
 
 /// The definition by which a quarter is held against the one before it.
 const HEADLINE: &str = "minimal_important";
@@ -32,6 +35,7 @@ pub(super) struct Follow<'a> {
     pub(super) sources: &'a Sources<'a>,
     pub(super) about: &'a About,
     pub(super) grid: &'a Grid,
+    pub(super) condition: Option<ConditionId>,
     pub(super) outcome: Outcome,
 }
 
@@ -42,14 +46,17 @@ pub(super) struct Evaluated<'a> {
     definitions: Vec<Definition>,
     followed: Vec<Followed>,
     trails: Vec<Trail>,
+    started: &'a [Numbered<'a>],
+    imputed: Vec<ImputedRates>,
     completeness: Table<Completeness>,
     responders: Vec<Table<Responders>>,
     ordinal: Option<Table<OrdinalChange>>,
 }
 
 impl<'a> Follow<'a> {
-    pub(super) fn evaluate(self, due: &[Numbered<'_>]) -> Evaluated<'a> {
-        let measure = self.sources.measures.get(self.outcome.measure);
+    /// `started`: every episode of the condition; `due`: those of them that are due.
+    pub(super) fn evaluate(self, started: &'a [Numbered<'a>], due: &[Numbered<'_>]) -> Evaluated<'a> {
+        let measure = self.sources.records.measures.get(self.outcome.measure);
         let definitions = measure.definitions(self.about.radicular);
         let (followed, trails): (Vec<Followed>, Vec<Trail>) = due.iter().map(|episode| self.read(*episode)).unzip();
         let cells = self.grid.sort(&followed);
@@ -58,13 +65,38 @@ impl<'a> Follow<'a> {
             definitions.iter().map(|definition| cells.map(|cell| Responders::of(cell, definition))).collect();
         let ordinal = (measure.ordinal && !looks_back(measure))
             .then(|| cells.map(|cell| OrdinalChange::of(cell, measure.direction)));
-        Evaluated { follow: self, measure, definitions, followed, trails, completeness, responders, ordinal }
+        let imputed = match self.fitted() {
+            Some(course) => {
+                let key = format!("{} {}", self.about.key, self.outcome.key(self.sources.records.measures));
+                let ids: Vec<u32> = due.iter().map(|(id, _)| *id).collect();
+                let lost = Lost { course, key: &key, grid: self.grid, followed: &followed, ids: &ids };
+                lost.impute(&definitions, &responders)
+            }
+            None => Vec::new(),
+        };
+        Evaluated {
+            follow: self,
+            measure,
+            definitions,
+            followed,
+            trails,
+            started,
+            imputed,
+            completeness,
+            responders,
+            ordinal,
+        }
+    }
+
+    /// The fitted course, for a measure that has one.
+    fn fitted(&self) -> Option<&'a FittedCourse> {
+        self.sources.fitted.get(self.condition, self.outcome)
     }
 
     /// What an episode has of the outcome.
     fn read(&self, (id, episode): Numbered<'_>) -> (Followed, Trail) {
-        let list = &self.sources.readings.list;
-        let course = self.sources.courses.get(id, self.outcome);
+        let list = &self.sources.records.readings.list;
+        let course = self.sources.records.courses.get(id, self.outcome);
         let value = |position: Option<u32>| Some(list.get(position? as usize)?.value);
         let baseline = course.and_then(|course| value(course.baseline));
         let endpoint = course.and_then(|course| value(course.endpoint));
@@ -73,6 +105,18 @@ impl<'a> Follow<'a> {
             readings.unwrap_or_default().iter().filter_map(|reading| Some((reading.day?, reading.value))).collect();
         (Followed { quarter: episode.due, site: episode.site, baseline, endpoint }, Trail { baseline, readings })
     }
+}
+
+/// A measure for people, with the place of pain where it has one.
+pub(super) fn title_of(measure: &Measure, pain_site: PainSite) -> String {
+    match pain_site {
+        PainSite::Unspecified => measure.title.clone(),
+        site => format!("{}, {}", measure.title, site.label()),
+    }
+}
+
+fn as_count(number: usize) -> u32 {
+    u32::try_from(number).unwrap_or(u32::MAX)
 }
 
 /// Whether the measure asks, at the end, how things have changed, and so has no baseline.
@@ -102,11 +146,12 @@ impl Evaluated<'_> {
     pub(super) fn show(&self, rule: Rule, episodes: &Pattern, own: &OutcomePatterns) -> OutcomeFindings {
         let measure = self.measure;
         let weeks = self.weeks(rule, own);
-        let fitted = fitted_weeks(&weeks);
-        let behind = episodes_behind(&self.trails, &fitted);
-        let lost = u32::try_from(self.trails.len()).unwrap_or(u32::MAX) - behind;
+        let fitted = self.fitted();
+        let behind = fitted.map_or(0, |course| as_count(course.panel.len()));
+        let without = as_count(self.started.len()).saturating_sub(behind);
+        let last_day = weeks.last().map_or(0.0, |week| week.day.round());
         OutcomeFindings {
-            key: self.follow.outcome.key(self.follow.sources.measures),
+            key: self.follow.outcome.key(self.follow.sources.records.measures),
             title: self.title(),
             unit: measure.unit.clone(),
             decimals: measure.decimals.into(),
@@ -118,11 +163,11 @@ impl Evaluated<'_> {
             ordinal_change: self.ordinal_rows(own),
             responders: self.responder_rows(own),
             definitions: self.definitions.iter().map(|d| (d.key.clone(), d.label.clone())).collect(),
-            curve_patients: count(rule.is_small(behind) || (rule.also_left_out && rule.is_small(lost)), behind),
-            curve_readings: fitted.iter().map(|week| week.episodes).sum(),
-            curve: self.curve(&fitted),
-            time_to_response: Vec::new(),
-            backtest: None,
+            curve_patients: count(rule.is_small(behind) || (rule.also_left_out && rule.is_small(without)), behind),
+            curve_readings: fitted.map_or(0, |course| as_count(course.panel.readings())),
+            curve: self.curve(last_day),
+            time_to_response: self.times_to_response(rule, own),
+            backtest: fitted.and_then(|course| curve_findings::backtest(course, rule)),
             natural_course: natural_course(
                 self.follow.sources.natural_courses,
                 measure,
@@ -138,11 +183,7 @@ impl Evaluated<'_> {
 
     /// For people: with the place of pain where the measure has one.
     fn title(&self) -> String {
-        let title = &self.measure.title;
-        match self.follow.outcome.pain_site {
-            PainSite::Unspecified => title.clone(),
-            site => format!("{title}, {}", site.label()),
-        }
+        title_of(self.measure, self.follow.outcome.pain_site)
     }
 
     /// Whether means of the outcome make sense.
@@ -153,7 +194,7 @@ impl Evaluated<'_> {
     /// The cells that have a line, with their period and site.
     fn lines(&self) -> impl Iterator<Item = (Cell, Period, Option<String>)> {
         let grid = self.follow.grid;
-        let names = &self.follow.sources.names.sites;
+        let names = &self.follow.sources.records.names.sites;
         grid.published().map(move |cell| {
             let period = grid.quarter(cell).map_or(Period::All, Period::Quarter);
             (cell, period, grid.site(cell).map(|site| names.get(site).to_owned()))
@@ -231,14 +272,14 @@ impl Evaluated<'_> {
     fn responder_rows(&self, own: &OutcomePatterns) -> Vec<ResponderRow> {
         let mut rows = Vec::new();
         for (cell, period, site) in self.lines() {
-            let by_definition = self.definitions.iter().zip(&self.responders).zip(&own.definitions);
-            for ((definition, table), pattern) in by_definition {
+            let by_definition = self.definitions.iter().zip(&self.responders).zip(&own.definitions).enumerate();
+            for (position, ((definition, table), pattern)) in by_definition {
                 let Some(counts) = table.get(cell) else { continue };
                 if counts.denominator + counts.baseline_too_low > 0 {
                     rows.push(self.responder_row(
                         cell,
                         (period.clone(), site.clone()),
-                        definition,
+                        (definition, self.imputed.get(position)),
                         counts,
                         pattern,
                         own,
@@ -253,7 +294,7 @@ impl Evaluated<'_> {
         &self,
         cell: Cell,
         (period, site): (Period, Option<String>),
-        definition: &Definition,
+        (definition, imputed): (&Definition, Option<&ImputedRates>),
         counts: &Responders,
         pattern: &DefinitionPatterns,
         own: &OutcomePatterns,
@@ -285,8 +326,8 @@ impl Evaluated<'_> {
             rate: number(responders, rate),
             worst_case: number(cases, counts.worst_case()),
             best_case: number(cases, counts.best_case()),
-            imputed: Shown::Missing,
-            tipping: None,
+            imputed: number(cases, imputed.and_then(|i| *i.rates.get(cell)?).map(Estimate::from)),
+            tipping: imputed.and_then(|imputed| imputed.tipping).filter(|_| cell == Cell::WHOLE && !cases),
         }
     }
 
@@ -300,7 +341,12 @@ impl Evaluated<'_> {
         weeks
     }
 
-    fn curve(&self, weeks: &[Week]) -> CurveOutcome {
+    /// The fitted course, for a measure that has one.
+    fn fitted(&self) -> Option<&FittedCourse> {
+        self.follow.fitted()
+    }
+
+    fn curve(&self, last_day: f64) -> CurveOutcome {
         if self.measure.ordinal {
             return CurveOutcome::NotIdentifiable("the words of the scale have an order but no distances".to_owned());
         }
@@ -312,34 +358,22 @@ impl Evaluated<'_> {
             Some(with) if self.follow.about.radicular => Some(with),
             _ => response.absolute.as_ref(),
         };
-        match recovery(weeks, self.measure, important.map(|change| change.value)) {
-            Recovery::TooFewWeeks => CurveOutcome::TooFewReadings,
-            Recovery::NotIdentifiable(why) => CurveOutcome::NotIdentifiable(why),
-            Recovery::Fitted(fit) => CurveOutcome::Fitted(Box::new(Curve {
-                model: CurveModel::Exponential,
-                parameters: Vec::new(),
-                baseline: fit.start.into(),
-                plateau: Some(fit.plateau.into()),
-                half_time_days: Some(fit.half_time_days.into()),
-                important_change: important.map(|change| change.value),
-                day_of_important_change: fit.day_of_important_change.map(Estimate::from),
-                points: fit
-                    .points
-                    .iter()
-                    .map(|(day, mean)| CurvePoint {
-                        day: *day,
-                        mean: (*mean).into(),
-                        band: (mean.interval.low, mean.interval.high),
-                    })
-                    .collect(),
-                choice: None,
-                at_best_end: 0.0,
-                at_worst_end: 0.0,
-                ends: None,
-                singular: None,
-                evidence: fit.evidence,
-            })),
+        match self.fitted() {
+            Some(course) => curve_findings::curve(course, important.map(|change| change.value), last_day),
+            None => CurveOutcome::TooFewReadings,
         }
+    }
+
+    /// By the definition of a minimal important change, seen once and at two readings in a row.
+    fn times_to_response(&self, rule: Rule, own: &OutcomePatterns) -> Vec<TimeToResponse> {
+        let definition = self.definitions.iter().find(|definition| definition.key == HEADLINE);
+        let (Some(definition), Some(course)) = (definition, self.fitted()) else { return Vec::new() };
+        if !self.is_averaged() || own.with_endpoint.has(Cell::WHOLE) {
+            return Vec::new();
+        }
+        let window_begins = self.follow.sources.records.windows.endpoint_days.0;
+        let of = |sustained| curve_findings::time_to_response(course, self.started, definition, sustained, window_begins, rule);
+        [of(false), of(true)].into_iter().flatten().filter(|found| found.episodes != Shown::Withheld).collect()
     }
 
     fn cumulative(&self, rule: Rule, own: &OutcomePatterns) -> Vec<(f64, f64, f64)> {
@@ -352,7 +386,7 @@ impl Evaluated<'_> {
     }
 
     fn against_previous(&self, own: &OutcomePatterns) -> Option<AgainstPrevious> {
-        let quarter = self.follow.sources.period?;
+        let quarter = self.follow.sources.records.period?;
         let now = self.follow.grid.group_cell(quarter)?;
         let before = self.follow.grid.group_cell(quarter.previous())?;
         let shown = |pattern: &Pattern| !pattern.has(now) && !pattern.has(before);
@@ -369,7 +403,7 @@ impl Evaluated<'_> {
     }
 
     fn key(&self) -> String {
-        self.follow.outcome.key(self.follow.sources.measures)
+        self.follow.outcome.key(self.follow.sources.records.measures)
     }
 }
 

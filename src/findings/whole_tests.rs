@@ -1,13 +1,15 @@
 //! Whole groups, from exports to findings: two open trials against what was published, and the sample.
 
 use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
-use super::compose::{Sources, bulletin, default_period};
+use super::compose::{Sources, bulletin};
 use super::quality::DataQuality;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
 use crate::episodes::boundaries::cut;
+use crate::episodes::period::default_period;
 use crate::episodes::regions::Regions;
 use crate::group::settings::Audience;
 use crate::group::{load, mapping::Layout};
+use crate::models::fitted_course::{FittedCourses, Records};
 use crate::readings::attach::attach;
 use crate::readings::windows::Courses;
 use crate::rows::read_group::read_group;
@@ -27,18 +29,20 @@ pub(crate) fn run(folder: &str, audience: Audience) -> Bulletin {
     let episodes = cut(&visits, &regions, &group.episodes);
     let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
     let courses = Courses::of(&readings, &episodes, &group.episodes);
-    let sources = Sources {
-        group: &group.name,
-        audience,
-        period: default_period(&episodes),
+    let records = Records {
         measures: &group.measures,
         conditions: &group.conditions,
-        natural_courses: &NaturalCourses::embedded().unwrap(),
         names: &intake.names,
         episodes: &episodes,
         readings: &readings,
         courses: &courses,
+        windows: group.episodes,
+        on_track: group.on_track,
+        period: default_period(&episodes),
     };
+    let fitted = FittedCourses::fit(records);
+    let natural_courses = &NaturalCourses::embedded().unwrap();
+    let sources = Sources { group: &group.name, audience, natural_courses, records, fitted: &fitted };
     bulletin(sources, DataQuality::default())
 }
 

@@ -2,14 +2,21 @@
 //!
 //! Nothing here knows whether a number may be shown; that is decided in `findings`.
 
+pub mod backtest;
 pub mod change;
+pub mod choice;
 pub mod completeness;
+pub mod course_model;
 pub mod cumulative;
+pub mod fitted_course;
+pub mod folds;
 pub mod followed;
 pub mod grid;
+pub mod imputation;
+pub mod on_track;
 pub mod ordinal;
 pub mod panel;
-pub mod recovery;
 pub mod responders;
 pub mod score_scale;
+pub mod time_to_response;
 pub mod weekly_course;

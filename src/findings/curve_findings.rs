@@ -1,0 +1,203 @@
+//! Fitted courses -> what the condition pages say of curve, time to response and predictions.
+
+use super::bulletin::Estimate;
+use super::curve::{
+    Backtest, BacktestRow, Choice, Curve, CurveModel, CurveOutcome, CurvePoint, IncidencePoint, Parameter,
+    TimeToResponse,
+};
+use super::condition::Numbered;
+use super::reasons;
+use super::withhold::{Rule, count};
+use crate::catalogue::Definition;
+use crate::models::backtest::{Line, Rate, Tested};
+use crate::models::course_model::{CourseModel, Kind, Unfit};
+use crate::models::fitted_course::FittedCourse;
+use crate::models::time_to_response::{self as waiting, Step};
+
+/// Days for which a mean stands among the parameters: the first, two weeks, six weeks, twelve weeks.
+const DAYS_OF_MEANS: [(f64, &str); 4] =
+    [(0.0, "mean_day_0"), (14.0, "mean_day_14"), (42.0, "mean_day_42"), (84.0, "mean_day_84")];
+
+/// Which model, for people.
+pub fn model_of(model: &CourseModel) -> CurveModel {
+    match model.kind() {
+        Kind::Exponential => CurveModel::Exponential,
+        Kind::Spline => CurveModel::Spline,
+    }
+}
+
+/// The curve of an outcome up to a day. `important_change` is an improvement in the measure's own unit.
+pub fn curve(course: &FittedCourse, important_change: Option<f64>, last_day: f64) -> CurveOutcome {
+    let chosen = match &course.fit {
+        Ok(chosen) => chosen,
+        Err(Unfit::TooFew) => return CurveOutcome::TooFewReadings,
+        Err(why) => return CurveOutcome::NotIdentifiable(why.in_words()),
+    };
+    let model = &chosen.model;
+    let Some(baseline) = model.baseline() else {
+        return CurveOutcome::NotIdentifiable("its mean at the start could not be worked out".to_owned());
+    };
+    let day_of_important_change =
+        important_change.and_then(|amount| model.day_of_improvement(course.scale, amount, last_day));
+    let scores = course.panel.scores();
+    let share_at = |end: fn((bool, bool)) -> bool| {
+        let at_end = scores.iter().filter(|score| end(course.scale.at_ends(**score))).count();
+        at_end as f64 / scores.len().max(1) as f64
+    };
+    let mut evidence = model.evidence();
+    if let Some(why) = &chosen.other {
+        evidence.push_str(&format!("; the other model was not used: {}", why.in_words()));
+    }
+    CurveOutcome::Fitted(Box::new(Curve {
+        model: model_of(model),
+        parameters: parameters(course, model, last_day, day_of_important_change, chosen.margin.map(|m| (m.value, m.standard_error))),
+        baseline: baseline.into(),
+        plateau: model.plateau().map(Estimate::from),
+        half_time_days: model.half_time_days().map(Estimate::from),
+        important_change,
+        day_of_important_change: day_of_important_change.map(Estimate::from),
+        points: points(course, model, last_day),
+        choice: chosen.margin.map(|margin| Choice {
+            margin: margin.value,
+            margin_error: margin.standard_error,
+            patients: margin.patients,
+        }),
+        at_best_end: share_at(|(best, _)| best),
+        at_worst_end: share_at(|(_, worst)| worst),
+        ends: None,
+        singular: model.singular(),
+        evidence,
+    }))
+}
+
+fn points(course: &FittedCourse, model: &CourseModel, last_day: f64) -> Vec<CurvePoint> {
+    let point = |day: f64| {
+        let (mean, bell) = model.population(day)?;
+        Some(CurvePoint { day, mean: mean.into(), band: course.scale.band(bell) })
+    };
+    (0..=last_day.max(0.0) as u32).filter_map(|day| point(f64::from(day))).collect()
+}
+
+fn parameters(
+    course: &FittedCourse,
+    model: &CourseModel,
+    last_day: f64,
+    day_of_important_change: Option<mendcurve_stats::Estimate>,
+    margin: Option<(f64, f64)>,
+) -> Vec<Parameter> {
+    let estimated = |name: &'static str, estimate: mendcurve_stats::Estimate| Parameter {
+        name,
+        value: estimate.value,
+        uncertainty: Some((estimate.standard_error, estimate.interval.low, estimate.interval.high)),
+    };
+    let mut list = Vec::new();
+    list.extend(model.plateau().and(model.baseline()).map(|estimate| estimated("baseline", estimate)));
+    list.extend(model.plateau().map(|estimate| estimated("plateau", estimate)));
+    list.extend(model.half_time_days().map(|estimate| estimated("half_time_days", estimate)));
+    list.extend(day_of_important_change.map(|estimate| estimated("day_of_important_change", estimate)));
+    let means = DAYS_OF_MEANS.into_iter().filter(|(day, _)| *day <= last_day.max(course.endpoint_day));
+    list.extend(means.filter_map(|(day, name)| Some(estimated(name, model.population(day)?.0))));
+    list.extend(model.spread().into_iter().map(|(name, value)| Parameter { name, value, uncertainty: None }));
+    list.extend(margin.map(|(value, error)| Parameter {
+        name: "held_out_margin",
+        value,
+        uncertainty: Some((error, value - 1.96 * error, value + 1.96 * error)),
+    }));
+    list
+}
+
+/// The time to a response by one definition, over every episode that started; `None` when none could respond. Small counts are
+/// withheld, and with one of them all that add up to the same whole.
+pub(super) fn time_to_response(
+    course: &FittedCourse,
+    started: &[Numbered<'_>],
+    definition: &Definition,
+    sustained: bool,
+    window_begins: i32,
+    rule: Rule,
+) -> Option<TimeToResponse> {
+    let spell = |(id, episode): &Numbered<'_>| {
+        let spell = waiting::spell(episode, course.panel.track(*id)?, definition, sustained, window_begins)?;
+        Some((episode.onset, spell))
+    };
+    let found = waiting::time_to_response(&started.iter().filter_map(spell).collect::<Vec<_>>())?;
+    let waiting = found.episodes - found.events - found.stopped;
+    let withheld = [found.episodes, found.events, found.stopped, waiting].iter().any(|n| rule.is_small(*n));
+    let (prefix, label) = match sustained {
+        true => ("sustained_", format!("{}, at two readings in a row", definition.label)),
+        false => ("", definition.label.clone()),
+    };
+    Some(TimeToResponse {
+        definition: format!("{prefix}{}", definition.key),
+        label,
+        episodes: count(rule.is_small(found.episodes), found.episodes),
+        events: count(withheld, found.events),
+        stopped: count(withheld, found.stopped),
+        median_day: found.median,
+        median_low: found.median_limits.0,
+        median_high: found.median_limits.1,
+        p_logrank: found.p_onset,
+        incidence: match withheld {
+            // its steps are single people
+            true => Vec::new(),
+            false => weekly(&found.incidence, rule),
+        },
+    })
+}
+
+/// Weekly points of a step curve. A week is left out when so few responded or stopped since the last one kept that they
+/// could be told apart.
+fn weekly(steps: &[Step], rule: Rule) -> Vec<IncidencePoint> {
+    let start = IncidencePoint { day: 0.0, response: Estimate { value: 0.0, low: 0.0, high: 0.0 }, stopped: 0.0 };
+    let (mut points, mut seen) = (vec![start], 0);
+    let weeks = (steps.last().map_or(0.0, |step| step.day) / 7.0).ceil() as u32;
+    for day in (1..=weeks).map(|week| 7.0 * f64::from(week)) {
+        let position = steps.partition_point(|step| step.day <= day);
+        let Some(step) = position.checked_sub(1).and_then(|at| steps.get(at)) else { continue };
+        if !rule.is_small(step.seen - seen) {
+            seen = step.seen;
+            let (value, interval) = step.response;
+            let response = Estimate { value, low: interval.low, high: interval.high };
+            points.push(IncidencePoint { day, response, stopped: step.stopped });
+        }
+    }
+    points
+}
+
+/// How predictions did; `None` without a model.
+pub fn backtest(course: &FittedCourse, rule: Rule) -> Option<Backtest> {
+    course.fit.as_ref().ok()?;
+    let rows = |scheme: &'static str, tested: &Tested| -> Vec<BacktestRow> {
+        tested.lines.iter().map(|line| row(scheme, line, rule)).collect()
+    };
+    let mut all = rows("five folds by patient", &course.tested);
+    all.extend(course.tested_later.iter().flat_map(|tested| rows("later episodes", tested)));
+    Some(Backtest {
+        rows: all,
+        coverage: course.tested.coverage.and_then(|rate| shown(rate, rule)),
+        withheld: course.doubt().map(reasons::no_prediction),
+    })
+}
+
+fn row(scheme: &'static str, line: &Line, rule: Rule) -> BacktestRow {
+    let rate = |rate: Option<Rate>| rate.and_then(|rate| shown(rate, rule));
+    BacktestRow {
+        scheme,
+        visit_no: line.visit_no,
+        patients: line.patients,
+        auc: line.auc.map(Estimate::from),
+        brier: line.brier,
+        calibration_slope: line.calibration.map(|(_, slope)| slope.into()),
+        calibration_intercept: line.calibration.map(|(intercept, _)| intercept.into()),
+        band_coverage: rate(line.coverage),
+        sensitivity: rate(line.sensitivity),
+        specificity: rate(line.specificity),
+        ppv: rate(line.ppv),
+    }
+}
+
+/// A share, unless it would give away a small count.
+fn shown(rate: Rate, rule: Rule) -> Option<Estimate> {
+    let small = rule.is_small(rate.of) || rule.is_small(rate.hits) || rule.is_small(rate.of - rate.hits);
+    (!small).then_some(Estimate { value: rate.share, low: rate.interval.low, high: rate.interval.high })
+}

@@ -1,0 +1,187 @@
+//! How well the predictions did for patients whom the model had not seen.
+//!
+//! Every follow-up reading before the endpoint is taken as the latest one: what would have been said then is held against
+//! what came. Numbered from 1, the first after the baseline. A patient counts for the chance of response and for `behind` when the
+//! endpoint is known and a response could be reached; for the band, whenever there is an earlier reading.
+//!
+//! Those without an endpoint cannot be checked. They differ from the others, so the figures hold for patients who are seen
+//! to the end.
+
+use super::on_track::{Verdict, Yardstick};
+use super::panel::Track;
+use mendcurve_stats::Level;
+use mendcurve_stats::interval::{Estimate, Interval, wilson};
+use mendcurve_stats::prediction::{auc, brier, calibration};
+use rayon::prelude::*;
+
+/// Readings beyond this number are few and late; they are not tested one by one.
+pub const LAST_VISIT: u32 = 12;
+/// Fewest patients of a line, and for `behind` and `ahead` to be used at all.
+pub const FEWEST: u32 = 30;
+/// Largest difference of the band's coverage from 80 % at which the predictions are used.
+pub const COVERAGE_OFF: f64 = 0.10;
+
+/// A patient with the yardstick of a model that has not seen them, and how it ended.
+#[derive(Clone, Copy, Debug)]
+pub struct HeldOut<'a> {
+    /// Their readings.
+    pub track: Track<'a>,
+    /// The yardstick.
+    pub yardstick: Yardstick<'a>,
+    /// Day of the endpoint reading and whether it was a response; absent when not known or out of reach.
+    pub end: Option<(f64, bool)>,
+}
+
+/// What was said after one follow-up reading.
+#[derive(Clone, Copy, PartialEq, Debug)]
+struct Said {
+    visit_no: u32,
+    inside: Option<bool>,
+    foretold: Option<Foretold>,
+}
+
+#[derive(Clone, Copy, PartialEq, Debug)]
+struct Foretold {
+    chance: f64,
+    behind: bool,
+    responded: bool,
+}
+
+/// One follow-up number.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Line {
+    /// Number of the follow-up reading.
+    pub visit_no: u32,
+    /// Patients with it and a known end.
+    pub patients: u32,
+    /// Area under the receiver operating characteristic.
+    pub auc: Option<Estimate>,
+    /// Mean squared difference of chance and response.
+    pub brier: Option<f64>,
+    /// Calibration intercept and slope.
+    pub calibration: Option<(Estimate, Estimate)>,
+    /// Share of the readings inside the 80 % band.
+    pub coverage: Option<Rate>,
+    /// Of those who did not respond, the share called behind.
+    pub sensitivity: Option<Rate>,
+    /// Of those who responded, the share not called behind.
+    pub specificity: Option<Rate>,
+    /// Of those called behind, the share that did not respond.
+    pub ppv: Option<Rate>,
+}
+
+/// A share of patients with its Wilson interval.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Rate {
+    /// Patients of whom it is true.
+    pub hits: u32,
+    /// Patients.
+    pub of: u32,
+    /// hits / of, 0 to 1.
+    pub share: f64,
+    /// 95 % interval.
+    pub interval: Interval,
+}
+
+impl Rate {
+    /// The share of those that are true; `None` without any.
+    fn of(of: impl Iterator<Item = bool>) -> Option<Self> {
+        let (mut hits, mut all) = (0_u32, 0_u32);
+        for is_so in of {
+            all = all.saturating_add(1);
+            hits = hits.saturating_add(u32::from(is_so));
+        }
+        let interval = wilson(hits.into(), all.into(), Level::NINETY_FIVE).ok()?;
+        Some(Self { hits, of: all, share: f64::from(hits) / f64::from(all), interval })
+    }
+}
+
+/// What came of a backtest.
+#[derive(Clone, PartialEq, Default, Debug)]
+pub struct Tested {
+    /// By follow-up number; those with fewer than [`FEWEST`] patients are left out.
+    pub lines: Vec<Line>,
+    /// Patients with a known end.
+    pub patients: u32,
+    /// Coverage of the 80 % band over all readings.
+    pub coverage: Option<Rate>,
+}
+
+impl Tested {
+    /// Why the predictions are not to be used, if so.
+    pub fn doubt(&self) -> Option<Doubt> {
+        match self.coverage {
+            _ if self.patients < FEWEST => Some(Doubt::TooFewPatients(self.patients)),
+            Some(coverage) if (coverage.share - 0.8).abs() <= COVERAGE_OFF => None,
+            Some(coverage) => Some(Doubt::CoverageOff(coverage.share)),
+            None => Some(Doubt::TooFewPatients(0)),
+        }
+    }
+}
+
+/// Why predictions are not to be used.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Doubt {
+    /// Too few patients to try them on.
+    TooFewPatients(u32),
+    /// The 80 % band held this share.
+    CoverageOff(f64),
+}
+
+/// Tests predictions on patients held out.
+pub fn backtest(patients: &[HeldOut<'_>]) -> Tested {
+    let said: Vec<Vec<Said>> = patients.par_iter().map(said_of).collect();
+    let all: Vec<Said> = said.into_iter().flatten().collect();
+    let lines = (1..=LAST_VISIT).filter_map(|visit_no| line(visit_no, &all)).collect();
+    let known = patients.iter().filter(|patient| patient.end.is_some()).count();
+    Tested { lines, patients: u32::try_from(known).unwrap_or(u32::MAX), coverage: share_inside(all.iter()) }
+}
+
+/// What would have been said after each follow-up reading.
+fn said_of(patient: &HeldOut<'_>) -> Vec<Said> {
+    let HeldOut { track, yardstick, end } = patient;
+    if track.baseline().is_none() {
+        return Vec::new();
+    }
+    let follow_ups = track.days.len().saturating_sub(1);
+    let said = |number: usize| {
+        let so_far = track.first(number + 1);
+        let visit_no = u32::try_from(number).unwrap_or(u32::MAX);
+        let inside = yardstick.inside_band(so_far);
+        let latest = so_far.last().map_or(0.0, |(day, _)| day);
+        let before_the_end = end.filter(|(end, _)| latest < *end && visit_no <= LAST_VISIT);
+        let foretold = before_the_end.and_then(|(_, responded)| {
+            let standing = yardstick.standing(so_far);
+            let behind = standing.verdict == Verdict::Behind;
+            Some(Foretold { chance: standing.chance_of_response?, behind, responded })
+        });
+        Said { visit_no, inside, foretold }
+    };
+    (1..=follow_ups).map(said).collect()
+}
+
+fn line(visit_no: u32, all: &[Said]) -> Option<Line> {
+    let here = || all.iter().filter(|said| said.visit_no == visit_no);
+    let foretold: Vec<Foretold> = here().filter_map(|said| said.foretold).collect();
+    let patients = u32::try_from(foretold.len()).ok().filter(|patients| *patients >= FEWEST)?;
+    let chances: Vec<f64> = foretold.iter().map(|f| f.chance).collect();
+    let responded: Vec<bool> = foretold.iter().map(|f| f.responded).collect();
+    let rate = |among: fn(&Foretold) -> bool, hit: fn(&Foretold) -> bool| {
+        Rate::of(foretold.iter().filter(|f| among(f)).map(hit))
+    };
+    Some(Line {
+        visit_no,
+        patients,
+        auc: auc(&chances, &responded, Level::NINETY_FIVE).ok(),
+        brier: brier(&chances, &responded).ok(),
+        calibration: calibration(&chances, &responded, Level::NINETY_FIVE).ok(),
+        coverage: share_inside(here()),
+        sensitivity: rate(|f| !f.responded, |f| f.behind),
+        specificity: rate(|f| f.responded, |f| !f.behind),
+        ppv: rate(|f| f.behind, |f| !f.responded),
+    })
+}
+
+fn share_inside<'s>(said: impl Iterator<Item = &'s Said>) -> Option<Rate> {
+    Rate::of(said.filter_map(|said| said.inside))
+}

@@ -1,0 +1,91 @@
+//! Which of two models a condition's curve comes from: the one that foresees readings of patients it has not seen.
+//!
+//! The exponential approach to a plateau (three numbers a patient, each with a meaning) and the natural spline (no shape
+//! assumed) are each fitted five times to four fifths of the patients, and the log density of the readings of the last
+//! fifth is taken. The mean difference a patient, with its standard error, is the margin. A model that cannot be fitted, to
+//! all or to any fold, is out; if both are, there is no curve.
+
+use super::course_model::{CourseModel, Kind, Unfit};
+use super::folds::FOLDS;
+use super::panel::{Panel, Track};
+use mendcurve_stats::sum;
+use rayon::prelude::*;
+
+/// A model chosen for a panel.
+#[derive(Clone, Debug)]
+pub struct Chosen {
+    /// Fitted to all.
+    pub model: CourseModel,
+    /// Fitted without each fold; the same position as the fold.
+    pub without_fold: Vec<CourseModel>,
+    /// The margin over the other model; absent when the other could not be fitted.
+    pub margin: Option<Margin>,
+    /// Why the other model could not be fitted.
+    pub other: Option<Unfit>,
+}
+
+/// How much better the chosen model foresaw readings.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Margin {
+    /// Mean log density a patient less that of the other model.
+    pub value: f64,
+    /// Its standard error.
+    pub standard_error: f64,
+    /// Patients.
+    pub patients: u32,
+}
+
+/// One model with its folds and the held-out log density of each track.
+struct Candidate {
+    model: CourseModel,
+    without_fold: Vec<CourseModel>,
+    held_out: Vec<f64>,
+}
+
+/// Chooses. `folds` has the fold of each track of the panel.
+///
+/// # Errors
+/// Why neither model could be fitted: that of the exponential curve.
+pub fn choose(panel: &Panel, folds: &[u8]) -> Result<Chosen, Unfit> {
+    let (exponential, spline) =
+        rayon::join(|| candidate(Kind::Exponential, panel, folds), || candidate(Kind::Spline, panel, folds));
+    match (exponential, spline) {
+        (Ok(exponential), Ok(spline)) => Ok(better(exponential, spline)),
+        (Ok(only), Err(why)) | (Err(why), Ok(only)) => {
+            Ok(Chosen { model: only.model, without_fold: only.without_fold, margin: None, other: Some(why) })
+        }
+        (Err(why), Err(_)) => Err(why),
+    }
+}
+
+fn candidate(kind: Kind, panel: &Panel, folds: &[u8]) -> Result<Candidate, Unfit> {
+    let tracks: Vec<Track<'_>> = panel.tracks().collect();
+    let model = CourseModel::fit(kind, &tracks)?;
+    let without = |fold: u8| {
+        let seen: Vec<Track<'_>> =
+            tracks.iter().zip(folds).filter(|(_, of)| **of != fold).map(|(track, _)| *track).collect();
+        CourseModel::fit(kind, &seen)
+    };
+    let without_fold = (0..FOLDS).into_par_iter().map(without).collect::<Result<Vec<_>, _>>()?;
+    let density = |(track, fold): (&Track<'_>, &u8)| {
+        let model = without_fold.get(usize::from(*fold)).ok_or(Unfit::NotConverged)?;
+        model.log_density(track.days, track.scores).ok_or(Unfit::NotConverged)
+    };
+    let held_out =
+        tracks.par_iter().zip(folds.par_iter()).map(density).collect::<Result<Vec<f64>, _>>()?;
+    Ok(Candidate { model, without_fold, held_out })
+}
+
+fn better(exponential: Candidate, spline: Candidate) -> Chosen {
+    let gain: Vec<f64> = exponential.held_out.iter().zip(&spline.held_out).map(|(e, s)| e - s).collect();
+    let mean = sum::mean(&gain).unwrap_or(0.0);
+    let chosen = if mean >= 0.0 { exponential } else { spline };
+    let error = sum::sample_sd(&gain).map_or(0.0, |sd| sd / (gain.len() as f64).sqrt());
+    let patients = u32::try_from(gain.len()).unwrap_or(u32::MAX);
+    Chosen {
+        model: chosen.model,
+        without_fold: chosen.without_fold,
+        margin: Some(Margin { value: mean.abs(), standard_error: error, patients }),
+        other: None,
+    }
+}

@@ -1,0 +1,244 @@
+//! The fitted course of each outcome of each condition, with what predictions need and how well they did.
+
+use super::backtest::{Doubt, HeldOut, Tested, backtest};
+use super::choice::{Chosen, choose};
+use super::course_model::{CourseModel, Unfit};
+use super::folds::fold_of;
+use super::on_track::Yardstick;
+use super::panel::{Panel, Track};
+use super::score_scale::ScoreScale;
+use crate::catalogue::measure::{Domain, Measure};
+use crate::catalogue::{ConditionId, Conditions, Definition, Measures};
+use crate::episodes::episode::{Episode, Episodes};
+use crate::group::settings::{EpisodeRules, OnTrackRules};
+use crate::readings::attach::Readings;
+use crate::readings::reading::Outcome;
+use crate::readings::windows::Courses;
+use crate::rows::names::Names;
+use crate::rows::when::{Quarter, When};
+use mendcurve_stats::quantile::Sorted;
+use rayon::prelude::*;
+use std::collections::BTreeSet;
+
+/// The definition of a response that predictions are about.
+pub const RESPONSE: &str = "minimal_important";
+
+/// What the fits read.
+#[derive(Clone, Copy, Debug)]
+pub struct Records<'a> {
+    /// The registry of measures.
+    pub measures: &'a Measures,
+    /// The registry of conditions.
+    pub conditions: &'a Conditions,
+    /// The run's names.
+    pub names: &'a Names,
+    /// The run's episodes.
+    pub episodes: &'a Episodes,
+    /// The run's readings.
+    pub readings: &'a Readings,
+    /// The readings of each outcome over each episode.
+    pub courses: &'a Courses,
+    /// Windows.
+    pub windows: EpisodeRules,
+    /// Cut-offs.
+    pub on_track: OnTrackRules,
+    /// The quarter reported: later predictions are tested from its first day.
+    pub period: Option<Quarter>,
+}
+
+/// One outcome of one condition.
+#[derive(Clone, Debug)]
+pub struct FittedCourse {
+    /// The condition; `None` where none was recorded.
+    pub condition: Option<ConditionId>,
+    /// What is followed.
+    pub outcome: Outcome,
+    /// Its readings, over every episode that started.
+    pub panel: Panel,
+    /// The measure's scale.
+    pub scale: ScoreScale,
+    /// What counts as a response.
+    pub response: Option<Definition>,
+    /// Change beyond measurement error, own unit.
+    pub reliable_change: Option<f64>,
+    /// Median day of the endpoints, or the middle of their window.
+    pub endpoint_day: f64,
+    /// The model, or why there is none.
+    pub fit: Result<Chosen, Unfit>,
+    /// Predictions tried on each fifth of the patients by a model of the others.
+    pub tested: Tested,
+    /// Predictions tried on episodes that ended after the period began, by a model of those that had ended before.
+    pub tested_later: Option<Tested>,
+    rules: OnTrackRules,
+}
+
+impl FittedCourse {
+    /// What patients are held against; `None` without a model.
+    pub fn yardstick(&self) -> Option<Yardstick<'_>> {
+        self.fit.as_ref().ok().map(|chosen| self.yardstick_of(&chosen.model))
+    }
+
+    fn yardstick_of<'a>(&'a self, model: &'a CourseModel) -> Yardstick<'a> {
+        Yardstick {
+            model,
+            scale: self.scale,
+            response: self.response.as_ref(),
+            reliable_change: self.reliable_change,
+            endpoint_day: self.endpoint_day,
+            rules: self.rules,
+        }
+    }
+
+    /// Why `behind` and `ahead` are not to be said, if so.
+    pub fn doubt(&self) -> Option<Doubt> {
+        self.tested.doubt()
+    }
+}
+
+/// Every fitted course of a run.
+#[derive(Clone, Debug, Default)]
+pub struct FittedCourses {
+    list: Vec<FittedCourse>,
+}
+
+impl FittedCourses {
+    /// Fits all, side by side.
+    pub fn fit(records: Records<'_>) -> Self {
+        Self::fit_to(records, records.episodes.list.iter())
+    }
+
+    /// Fits those of the conditions that some episodes have.
+    pub fn fit_to<'e>(records: Records<'_>, episodes: impl Iterator<Item = &'e Episode>) -> Self {
+        let conditions: BTreeSet<Option<ConditionId>> = episodes.map(|episode| episode.condition).collect();
+        let wanted: Vec<(Option<ConditionId>, Outcome)> = conditions
+            .into_iter()
+            .flat_map(|condition| {
+                let outcomes = records.courses.outcomes(records.episodes, condition);
+                outcomes.into_iter().map(move |outcome| (condition, outcome))
+            })
+            .filter(|(_, outcome)| has_a_course(records.measures.get(outcome.measure)))
+            .collect();
+        Self { list: wanted.into_par_iter().map(|(condition, outcome)| fit_one(&records, condition, outcome)).collect() }
+    }
+
+    /// The fitted course of an outcome of a condition; none for measures that are not averaged.
+    pub fn get(&self, condition: Option<ConditionId>, outcome: Outcome) -> Option<&FittedCourse> {
+        self.list.iter().find(|course| course.condition == condition && course.outcome == outcome)
+    }
+
+    /// All of them.
+    pub fn iter(&self) -> impl Iterator<Item = &FittedCourse> {
+        self.list.iter()
+    }
+}
+
+/// Whether means of the measure over time make sense: not of ordered words, and not of a look back.
+pub fn has_a_course(measure: &Measure) -> bool {
+    !measure.ordinal && measure.domain != Domain::Change
+}
+
+fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outcome) -> FittedCourse {
+    let measure = records.measures.get(outcome.measure);
+    let radicular = condition.is_some_and(|id| records.conditions.get(id).radicular);
+    let episodes = (0u32..).zip(&records.episodes.list).filter(|(_, episode)| episode.condition == condition);
+    let panel = Panel::of(episodes, records.readings, records.courses, outcome);
+    let folds: Vec<u8> =
+        panel.tracks().map(|track| patient(records, track).map_or(0, fold_of)).collect();
+    let mut course = FittedCourse {
+        condition,
+        outcome,
+        scale: ScoreScale::of(measure, panel.scores()),
+        response: measure.definitions(radicular).into_iter().find(|definition| definition.key == RESPONSE),
+        reliable_change: match radicular {
+            true => measure.reliable_change_limit_with_radiculopathy().or(measure.reliable_change_limit()),
+            false => measure.reliable_change_limit(),
+        },
+        endpoint_day: endpoint_day(records, &panel, outcome),
+        fit: choose(&panel, &folds),
+        tested: Tested::default(),
+        tested_later: None,
+        panel,
+        rules: records.on_track,
+    };
+    if let Ok(chosen) = &course.fit {
+        course.tested = test_folds(records, &course, chosen, &folds);
+        course.tested_later = test_later(records, &course, chosen);
+    }
+    course
+}
+
+fn patient<'r>(records: &Records<'r>, track: Track<'_>) -> Option<&'r str> {
+    let episode = records.episodes.list.get(track.episode as usize)?;
+    Some(records.names.patients.get(episode.patient))
+}
+
+/// Median day of the endpoint readings; without any, the middle of the endpoint window.
+fn endpoint_day(records: &Records<'_>, panel: &Panel, outcome: Outcome) -> f64 {
+    let days: Vec<f64> =
+        panel.tracks().filter_map(|track| endpoint(records, track, outcome).map(|(day, _)| day)).collect();
+    let (from, to) = records.windows.endpoint_days;
+    Sorted::new(&days).map_or(0.5 * (f64::from(from) + f64::from(to)), |sorted| sorted.median())
+}
+
+/// Day and score of the endpoint reading.
+fn endpoint(records: &Records<'_>, track: Track<'_>, outcome: Outcome) -> Option<(f64, f64)> {
+    let position = records.courses.get(track.episode, outcome)?.endpoint?;
+    let reading = records.readings.list.get(position as usize)?;
+    Some((f64::from(reading.day?), reading.value))
+}
+
+fn held_out<'a>(
+    records: &Records<'_>,
+    course: &'a FittedCourse,
+    model: &'a CourseModel,
+    track: Track<'a>,
+) -> HeldOut<'a> {
+    let end = endpoint(records, track, course.outcome).and_then(|(day, score)| {
+        let (response, baseline) = (course.response.as_ref()?, track.baseline()?);
+        response.reachable(baseline).then(|| (day, response.reached(baseline, score)))
+    });
+    HeldOut { track, yardstick: course.yardstick_of(model), end }
+}
+
+fn test_folds(records: &Records<'_>, course: &FittedCourse, chosen: &Chosen, folds: &[u8]) -> Tested {
+    let patients: Vec<HeldOut<'_>> = course
+        .panel
+        .tracks()
+        .zip(folds)
+        .filter_map(|(track, fold)| {
+            Some(held_out(records, course, chosen.without_fold.get(usize::from(*fold))?, track))
+        })
+        .collect();
+    backtest(&patients)
+}
+
+/// Fits to the episodes that had ended before the period began, and tests on the others. Only episodes with dates.
+fn test_later(records: &Records<'_>, course: &FittedCourse, chosen: &Chosen) -> Option<Tested> {
+    let first_day = When::calendar(records.period?.first_day()).day();
+    let ended_before = |episode: &Episode, track: &Track<'_>| match episode.first {
+        When::Calendar { day } => {
+            let last = track.last().map_or(0.0, |(day, _)| day);
+            Some(f64::from(day) + last < f64::from(first_day))
+        }
+        When::Offset { .. } => None,
+    };
+    let (mut before, mut after) = (Vec::new(), Vec::new());
+    for track in course.panel.tracks() {
+        let Some(episode) = records.episodes.list.get(track.episode as usize) else { continue };
+        match ended_before(episode, &track) {
+            Some(true) => before.push(track),
+            Some(false) => after.push(track),
+            None => {}
+        }
+    }
+    // nobody may stand on both sides
+    let patients = |tracks: &[Track<'_>]| -> BTreeSet<&str> {
+        tracks.iter().filter_map(|track| patient(records, *track)).collect()
+    };
+    let known = patients(&before);
+    after.retain(|track| patient(records, *track).is_some_and(|patient| !known.contains(patient)));
+    let model = CourseModel::fit(chosen.model.kind(), &before).ok()?;
+    let held: Vec<HeldOut<'_>> = after.into_iter().map(|track| held_out(records, course, &model, track)).collect();
+    let tested = backtest(&held);
+    (!tested.lines.is_empty()).then_some(tested)
+}

@@ -1,0 +1,167 @@
+//! Is this patient on track: the latest reading held against what was expected of it before it was seen.
+//!
+//! Two predictions are made for each reading, and both are conditional on the patient's readings so far (their own
+//! baseline above all), by the posterior of the patient's coefficients:
+//! - from **all earlier readings**: the mean and 80 % band beside the reading, and the bound beyond which a patient worsens;
+//! - from **the readings at the start alone**: the course of patients like them. Its percentile is the share of such
+//!   patients who would do worse on that day.
+//!
+//! In this order: `worsening` if the score is worse than the baseline by more than measurement error (Jacobson & Truax 1991,
+//! J Consult Clin Psychol 59:12-19), or worse than 97.5 % of what the patient's own earlier readings predict; `behind`
+//! below the 20th percentile of patients like them with a chance of response under one half; `ahead` above the 80th; else
+//! as expected. The chance of response is that of a minimal important change on the endpoint day, from all readings.
+
+use super::course_model::CourseModel;
+use super::panel::Track;
+use super::score_scale::{Bell, ScoreScale};
+use crate::catalogue::Definition;
+use crate::group::settings::OnTrackRules;
+
+/// A score worse than this share of what the patient's own readings predict is worsening.
+pub const OWN_BOUND: f64 = 0.975;
+
+/// What patients of a condition are held against, on one outcome.
+#[derive(Clone, Copy, Debug)]
+pub struct Yardstick<'a> {
+    /// The fitted course.
+    pub model: &'a CourseModel,
+    /// The measure's scale.
+    pub scale: ScoreScale,
+    /// What counts as a response.
+    pub response: Option<&'a Definition>,
+    /// Change beyond measurement error, own unit.
+    pub reliable_change: Option<f64>,
+    /// Day on which endpoints are usually read.
+    pub endpoint_day: f64,
+    /// The group's cut-offs.
+    pub rules: OnTrackRules,
+}
+
+/// A mean with its 80 % band, inside the scale.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Expected {
+    /// Mean.
+    pub mean: f64,
+    /// Lower edge.
+    pub low: f64,
+    /// Upper edge.
+    pub high: f64,
+}
+
+/// Why a patient is called what they are.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Verdict {
+    /// Worse than the baseline by more than measurement error: by how much, and the limit.
+    ReliablyWorse {
+        /// Own unit.
+        by: f64,
+        /// Own unit.
+        limit: f64,
+    },
+    /// Worse than the patient's own readings predict.
+    BeyondOwnPrediction,
+    /// Low among patients like them, and unlikely to respond.
+    Behind,
+    /// None of the others.
+    AsExpected,
+    /// High among patients like them.
+    Ahead,
+    /// No baseline yet, or no reading after it.
+    TooFew,
+}
+
+/// Where a patient stands after their latest reading.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Standing {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What the earlier readings predicted of the latest.
+    pub expected: Option<Expected>,
+    /// Share of patients like them who would do worse, 0 to 100.
+    pub percentile: Option<f64>,
+    /// Chance of a response on `endpoint_day`, 0 to 1.
+    pub chance_of_response: Option<f64>,
+    /// The day the chance is for.
+    pub endpoint_day: f64,
+}
+
+impl<'a> Yardstick<'a> {
+    /// Mean and band of a score on a day, from some readings; `None` when the model has no posterior for them.
+    pub fn expected(&self, given: Track<'_>, day: f64) -> Option<Expected> {
+        let bell = self.bell(given, day)?;
+        let (low, high) = self.scale.band(bell);
+        Some(Expected { mean: self.scale.held(bell.mean).clamp(low, high), low, high })
+    }
+
+    /// The bell curve of a score on a day, from some readings.
+    pub fn bell(&self, given: Track<'_>, day: f64) -> Option<Bell> {
+        let posterior = self.model.posterior(given.days, given.scores)?;
+        self.model.predict(&posterior, day)
+    }
+
+    /// Whether the latest reading lies in the band predicted from the earlier ones; `None` for the first.
+    pub fn inside_band(&self, so_far: Track<'_>) -> Option<bool> {
+        let (day, score) = so_far.last()?;
+        let earlier = so_far.days.len().checked_sub(1).filter(|n| *n > 0)?;
+        let band = self.expected(so_far.first(earlier), day)?;
+        Some((band.low..=band.high).contains(&score))
+    }
+
+    /// Chance of a response on the endpoint day, or a week after the latest reading when that is later.
+    pub fn chance_of_response(&self, so_far: Track<'_>) -> Option<(f64, f64)> {
+        let (latest, _) = so_far.last()?;
+        let day = self.endpoint_day.max(latest + 7.0);
+        let (response, baseline) = (self.response?, so_far.baseline()?);
+        let threshold = self.scale.threshold(|score| response.reached(baseline, score))?;
+        Some((day, self.scale.chance_as_good(self.bell(so_far, day)?, threshold)))
+    }
+
+    /// Where a patient stands after the latest of these readings.
+    pub fn standing(&self, so_far: Track<'_>) -> Standing {
+        let none = Standing {
+            verdict: Verdict::TooFew,
+            expected: None,
+            percentile: None,
+            chance_of_response: None,
+            endpoint_day: self.endpoint_day,
+        };
+        let (Some(baseline), Some((day, score))) = (so_far.baseline(), so_far.last()) else { return none };
+        let earlier = so_far.days.len() - 1;
+        if earlier == 0 {
+            let chance = self.chance_of_response(so_far);
+            return Standing { chance_of_response: chance.map(|(_, chance)| chance), ..none };
+        }
+        let own = self.bell(so_far.first(earlier), day);
+        let like_them = self.bell(so_far.first(1), day);
+        let percentile = like_them.map(|bell| 100.0 * self.scale.share_worse(bell, score));
+        let chance = self.chance_of_response(so_far);
+        let beyond = own.is_some_and(|bell| self.scale.share_worse(bell, score) < 1.0 - OWN_BOUND);
+        let worse_by = -self.scale.improvement(baseline, score);
+        let verdict = match (self.reliable_change, percentile) {
+            (Some(limit), _) if worse_by >= limit => Verdict::ReliablyWorse { by: worse_by, limit },
+            _ if beyond => Verdict::BeyondOwnPrediction,
+            (_, None) => Verdict::TooFew,
+            (_, Some(percentile)) => self.among_others(percentile, chance.map(|(_, chance)| chance)),
+        };
+        Standing {
+            verdict,
+            expected: self.expected(so_far.first(earlier), day),
+            percentile,
+            chance_of_response: chance.map(|(_, chance)| chance),
+            endpoint_day: chance.map_or(self.endpoint_day, |(day, _)| day),
+        }
+    }
+
+    /// Where a percentile among patients like them and a chance of response put a patient. Without a chance (the baseline
+    /// leaves no room for a response) the percentile alone does not make one behind.
+    fn among_others(&self, percentile: f64, chance: Option<f64>) -> Verdict {
+        let unlikely = chance.is_some_and(|chance| chance < self.rules.unlikely_below);
+        if percentile < self.rules.behind_below && unlikely {
+            Verdict::Behind
+        } else if percentile > self.rules.ahead_above {
+            Verdict::Ahead
+        } else {
+            Verdict::AsExpected
+        }
+    }
+}
