@@ -73,8 +73,7 @@ pub fn channels(visits: &Visits, episodes: &Episodes, episode: &Episode) -> Vec<
 }
 
 fn channel(quantity: &Quantity, rows: &[(i32, &Row)]) -> Option<Channel> {
-    let points: Vec<(i32, f64)> =
-        rows.iter().filter_map(|(day, row)| Some((*day, (quantity.read)(row)?))).collect();
+    let points: Vec<(i32, f64)> = rows.iter().filter_map(|(day, row)| Some((*day, (quantity.read)(row)?))).collect();
     let changed = |pair: &[(i32, f64)]| match pair {
         [(_, before), (day, after)] if (after - before).abs() >= quantity.notable => Some((*day, *before, *after)),
         _ => None,
@@ -104,7 +103,8 @@ mod tests {
             let dose = Dose { peak_force: pull.map(|newtons| Newtons::new(newtons).unwrap()), ..Dose::default() };
             Row { dose, ..visit(day) }
         };
-        let rows = vec![pulling(100, Some(200.0)), pulling(103, Some(203.0)), pulling(107, None), pulling(110, Some(240.0))];
+        let rows =
+            vec![pulling(100, Some(200.0)), pulling(103, Some(203.0)), pulling(107, None), pulling(110, Some(240.0))];
         let visits = visits_with_scores(rows.into_iter().map(|row| (row, Vec::new())).collect());
         let episodes = cut(&visits, &regions(), &EpisodeRules::default());
         let strips = channels(&visits, &episodes, &episodes.list[0]);

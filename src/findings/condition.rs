@@ -41,6 +41,7 @@ pub(super) fn condition(sources: &Sources<'_>, rule: Rule, grid: &Grid, id: Opti
     };
 
     let evaluated: Vec<Evaluated<'_>> = sources
+        .records
         .courses
         .outcomes(sources.records.episodes, id)
         .into_iter()

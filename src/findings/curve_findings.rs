@@ -1,11 +1,11 @@
 //! Fitted courses -> what the condition pages say of curve, time to response and predictions.
 
 use super::bulletin::Estimate;
+use super::condition::Numbered;
 use super::curve::{
     Backtest, BacktestRow, Choice, Curve, CurveModel, CurveOutcome, CurvePoint, IncidencePoint, Parameter,
     TimeToResponse,
 };
-use super::condition::Numbered;
 use super::reasons;
 use super::withhold::{Rule, count};
 use crate::catalogue::Definition;
@@ -50,7 +50,13 @@ pub fn curve(course: &FittedCourse, important_change: Option<f64>, last_day: f64
     }
     CurveOutcome::Fitted(Box::new(Curve {
         model: model_of(model),
-        parameters: parameters(course, model, last_day, day_of_important_change, chosen.margin.map(|m| (m.value, m.standard_error))),
+        parameters: parameters(
+            course,
+            model,
+            last_day,
+            day_of_important_change,
+            chosen.margin.map(|m| (m.value, m.standard_error)),
+        ),
         baseline: baseline.into(),
         plateau: model.plateau().map(Estimate::from),
         half_time_days: model.half_time_days().map(Estimate::from),

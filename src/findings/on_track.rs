@@ -4,12 +4,12 @@ use super::bulletin::Estimate;
 use super::channels::channels;
 use super::reasons;
 use super::worklist::{NextReading, OutcomeOnTrack, PatientOnTrack, ReadingPoint, Status, Worklist};
-use crate::catalogue::measure::Domain;
 use crate::catalogue::Region;
+use crate::catalogue::measure::Domain;
 use crate::episodes::due::SiteEnds;
 use crate::episodes::episode::Episode;
 use crate::models::fitted_course::{FittedCourse, FittedCourses, Records};
-use crate::models::on_track::{Expected, Standing, Verdict, Yardstick};
+use crate::models::on_track::{Expected, Verdict, Yardstick};
 use crate::models::panel::Track;
 use crate::models::score_scale::Bell;
 use crate::models::time_to_response::last_visit_day;
@@ -46,10 +46,8 @@ pub struct Watch<'a> {
 impl Watch<'_> {
     /// Every episode in care, most worrying first; at equal status by chance of response, lowest first.
     pub fn worklist(&self) -> Worklist {
-        let episodes: Vec<(u32, &Episode)> = (0..)
-            .zip(&self.records.episodes.list)
-            .filter(|(_, episode)| self.in_care(episode))
-            .collect();
+        let episodes: Vec<(u32, &Episode)> =
+            (0..).zip(&self.records.episodes.list).filter(|(_, episode)| self.in_care(episode)).collect();
         let mut patients: Vec<PatientOnTrack> =
             episodes.par_iter().map(|(id, episode)| self.patient(*id, episode)).collect();
         let chance = |patient: &PatientOnTrack| {
@@ -232,8 +230,7 @@ fn to_come(yardstick: &Yardstick<'_>, track: Track<'_>, until: f64) -> Vec<(f64,
 /// What to look for at the next visit: after the median gap between the readings so far.
 fn next(yardstick: &Yardstick<'_>, track: Track<'_>) -> Option<NextReading> {
     let (latest, _) = track.last()?;
-    let gaps: Vec<f64> =
-        track.days.windows(2).filter_map(|pair| Some(pair.get(1)? - pair.first()?)).collect();
+    let gaps: Vec<f64> = track.days.windows(2).filter_map(|pair| Some(pair.get(1)? - pair.first()?)).collect();
     let gap = Sorted::new(&gaps).map_or(USUAL_GAP_DAYS, |gaps| gaps.median()).max(1.0);
     let day = latest + gap.round();
     let bell: Bell = yardstick.bell(track, day)?;

@@ -18,14 +18,13 @@ use crate::catalogue::{ConditionId, Definition, PainSite};
 use crate::models::change::Change;
 use crate::models::completeness::Completeness;
 use crate::models::cumulative::cumulative;
-use crate::models::followed::Followed;
 use crate::models::fitted_course::FittedCourse;
+use crate::models::followed::Followed;
 use crate::models::grid::{Cell, Grid, Table};
 use crate::models::ordinal::OrdinalChange;
 use crate::models::responders::Responders;
 use crate::models::weekly_course::{Trail, Week, weekly_course};
 use crate::readings::reading::Outcome;
-
 
 /// The definition by which a quarter is held against the one before it.
 const HEADLINE: &str = "minimal_important";
@@ -61,7 +60,7 @@ impl<'a> Follow<'a> {
         let (followed, trails): (Vec<Followed>, Vec<Trail>) = due.iter().map(|episode| self.read(*episode)).unzip();
         let cells = self.grid.sort(&followed);
         let completeness = cells.map(|cell| Completeness::of(cell, looks_back(measure)));
-        let responders =
+        let responders: Vec<Table<Responders>> =
             definitions.iter().map(|definition| cells.map(|cell| Responders::of(cell, definition))).collect();
         let ordinal = (measure.ordinal && !looks_back(measure))
             .then(|| cells.map(|cell| OrdinalChange::of(cell, measure.direction)));
@@ -372,7 +371,9 @@ impl Evaluated<'_> {
             return Vec::new();
         }
         let window_begins = self.follow.sources.records.windows.endpoint_days.0;
-        let of = |sustained| curve_findings::time_to_response(course, self.started, definition, sustained, window_begins, rule);
+        let of = |sustained| {
+            curve_findings::time_to_response(course, self.started, definition, sustained, window_begins, rule)
+        };
         [of(false), of(true)].into_iter().flatten().filter(|found| found.episodes != Shown::Withheld).collect()
     }
 

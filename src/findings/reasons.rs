@@ -51,9 +51,9 @@ pub fn reason(about: &About<'_>, standing: &Standing, doubt: Option<Doubt>) -> S
     let chance = standing.chance_of_response.map_or(String::new(), |chance| {
         format!("; chance of an important change by day {:.0}: {:.0} %", standing.endpoint_day, 100.0 * chance)
     });
-    let among = standing.percentile.map_or(String::new(), |percentile| {
-        format!("; {percentile:.0} of 100 patients like them would do worse")
-    });
+    let among = standing
+        .percentile
+        .map_or(String::new(), |percentile| format!("; {percentile:.0} of 100 patients like them would do worse"));
     match standing.verdict {
         Verdict::BeyondOwnPrediction => {
             format!("{now}{expected}: worse than 97.5 % of what their own readings predict{chance}")

@@ -71,8 +71,7 @@ fn candidate(kind: Kind, panel: &Panel, folds: &[u8]) -> Result<Candidate, Unfit
         let model = without_fold.get(usize::from(*fold)).ok_or(Unfit::NotConverged)?;
         model.log_density(track.days, track.scores).ok_or(Unfit::NotConverged)
     };
-    let held_out =
-        tracks.par_iter().zip(folds.par_iter()).map(density).collect::<Result<Vec<f64>, _>>()?;
+    let held_out = tracks.par_iter().zip(folds.par_iter()).map(density).collect::<Result<Vec<f64>, _>>()?;
     Ok(Candidate { model, without_fold, held_out })
 }
 

@@ -229,11 +229,8 @@ impl CourseModel {
                     ("sd_log_time", log_time),
                     ("sd_residual", parts.residual_sd.value),
                 ];
-                let names = [
-                    "correlation_baseline_plateau",
-                    "correlation_baseline_log_time",
-                    "correlation_plateau_log_time",
-                ];
+                let names =
+                    ["correlation_baseline_plateau", "correlation_baseline_log_time", "correlation_plateau_log_time"];
                 let known = names.into_iter().zip(parts.correlation);
                 spread.extend(known.filter_map(|(name, correlation)| Some((name, correlation?.value))));
                 spread
@@ -301,6 +298,8 @@ fn singular_in_words(singular: Singular) -> &'static str {
         Singular::NoVariance(nlme::Coefficient::Baseline) => "no variation of the baseline between patients was found",
         Singular::NoVariance(nlme::Coefficient::Plateau) => "no variation of the plateau between patients was found",
         Singular::NoVariance(nlme::Coefficient::LogTau) => "no variation of the half-time between patients was found",
-        Singular::Dependent => "baseline, plateau and half-time of a patient could not be told apart: one follows from the others",
+        Singular::Dependent => {
+            "baseline, plateau and half-time of a patient could not be told apart: one follows from the others"
+        }
     }
 }

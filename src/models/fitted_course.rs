@@ -118,7 +118,9 @@ impl FittedCourses {
             })
             .filter(|(_, outcome)| has_a_course(records.measures.get(outcome.measure)))
             .collect();
-        Self { list: wanted.into_par_iter().map(|(condition, outcome)| fit_one(&records, condition, outcome)).collect() }
+        Self {
+            list: wanted.into_par_iter().map(|(condition, outcome)| fit_one(&records, condition, outcome)).collect(),
+        }
     }
 
     /// The fitted course of an outcome of a condition; none for measures that are not averaged.
@@ -142,8 +144,7 @@ fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outco
     let radicular = condition.is_some_and(|id| records.conditions.get(id).radicular);
     let episodes = (0u32..).zip(&records.episodes.list).filter(|(_, episode)| episode.condition == condition);
     let panel = Panel::of(episodes, records.readings, records.courses, outcome);
-    let folds: Vec<u8> =
-        panel.tracks().map(|track| patient(records, track).map_or(0, fold_of)).collect();
+    let folds: Vec<u8> = panel.tracks().map(|track| patient(records, track).map_or(0, fold_of)).collect();
     let mut course = FittedCourse {
         condition,
         outcome,

@@ -18,5 +18,6 @@ pub mod ordinal;
 pub mod panel;
 pub mod responders;
 pub mod score_scale;
+pub mod spline_course;
 pub mod time_to_response;
 pub mod weekly_course;

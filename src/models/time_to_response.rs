@@ -16,7 +16,9 @@ use crate::episodes::episode::Episode;
 use crate::rows::row::{EndedHow, Onset};
 use mendcurve_stats::Level;
 use mendcurve_stats::interval::Interval;
-use mendcurve_stats::survival::{Spell, SpellEnd, aalen_johansen, kaplan_meier, log_rank};
+use mendcurve_stats::survival::{
+    AalenJohansen, IncidenceStep, Spell, SpellEnd, aalen_johansen, kaplan_meier, log_rank,
+};
 
 /// The time to a response of a group of episodes.
 #[derive(Clone, PartialEq, Debug)]
@@ -108,20 +110,22 @@ pub fn time_to_response(spells: &[(Option<Onset>, Spell)]) -> Option<TimeToRespo
         median: curve.median.value,
         median_limits: (curve.median.low, curve.median.high),
         p_onset: log_rank(&slices).ok().map(|test| test.p_value),
-        incidence: incidence
-            .steps
-            .iter()
-            .map(|step| Step {
-                day: step.time,
-                response: (step.event.value, step.event.interval),
-                stopped: step.competing,
-                seen: seen_by(&all, step.time),
-            })
-            .collect(),
+        incidence: steps(&incidence),
     })
 }
 
-fn seen_by(spells: &[Spell], day: f64) -> u32 {
-    let seen = spells.iter().filter(|spell| spell.time <= day && spell.end != SpellEnd::Censored).count();
-    u32::try_from(seen).unwrap_or(u32::MAX)
+fn steps(incidence: &AalenJohansen) -> Vec<Step> {
+    let mut seen = 0_u32;
+    let step = |step: &IncidenceStep| {
+        seen = seen.saturating_add(u32::try_from(step.events + step.competing_ends).unwrap_or(u32::MAX));
+        let value = step.event.value;
+        let certain = Interval { low: value, high: value }; // 0 before the first response, 1 after the last
+        Step {
+            day: step.time,
+            response: (value, step.event.interval.unwrap_or(certain)),
+            stopped: step.competing.value,
+            seen,
+        }
+    };
+    incidence.steps.iter().map(step).collect()
 }
