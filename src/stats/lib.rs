@@ -26,6 +26,9 @@ pub mod exponential;
 pub mod least_squares;
 pub mod linear_regression;
 
+// repeated measurements of many subjects
+pub mod series;
+
 // many answers at once
 pub mod multiplicity;
 
