@@ -26,6 +26,10 @@ pub mod exponential;
 pub mod least_squares;
 pub mod linear_regression;
 
+// repeated measurements of many subjects
+pub mod nlme;
+pub mod series;
+
 // many answers at once
 pub mod multiplicity;
 

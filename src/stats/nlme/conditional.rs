@@ -1,0 +1,250 @@
+//! One subject's readings given its log tau: a linear model whose density and score have closed forms.
+//!
+//! With x, u, v independent standard normal, the subject's curve has
+//!
+//! ```text
+//! log tau  = m_t + tt x
+//! baseline = m_b + bt x + bb u
+//! plateau  = m_p + pt x + pb u + pp v        y_j = plateau + (baseline - plateau) e_j + residual,  e_j = exp(-t_j / tau)
+//! ```
+//!
+//! Given x the e_j are known, so y is normal. With Z = (e, 1 - e), L = (bb 0; pb pp), r = y - Z (m_b + bt x, m_p + pt x),
+//! H = Z'Z, g = Z'r, A = I + L'HL / s2 and c = A^-1 L'g / s2 (the mean of (u, v) given y and x, A^-1 its covariance),
+//!
+//! ```text
+//! -2 log p(y | x) = n log(2 pi s2) + log|A| + r'r / s2 - (L'g / s2)' c
+//! ```
+//!
+//! The score follows from Fisher's identity: the mean, given y and x, of the score that one would have if u and v were
+//! known. No inverse of the covariance of the random effects is needed, so any of the six may be 0.
+
+/// Means of one subject's baseline, plateau and log tau, the Cholesky factor of their covariance (log tau first) and the
+/// residual variance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Law {
+    pub mean: [f64; 3],
+    pub factor: Factor,
+    pub residual_variance: f64,
+}
+
+/// See the module's head.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Factor {
+    pub tt: f64,
+    pub bt: f64,
+    pub pt: f64,
+    pub bb: f64,
+    pub pb: f64,
+    pub pp: f64,
+}
+
+/// Derivatives by the three means, (tt, bt, pt, bb, pb, pp) and the log of the residual SD.
+pub(super) const SCORES: usize = 10;
+pub(super) type Score = [f64; SCORES];
+
+/// (baseline, plateau) given the readings and x: mean and covariance (variance, covariance, variance).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Levels {
+    pub mean: [f64; 2],
+    pub covariance: [f64; 3],
+}
+
+struct Sums {
+    e: f64,
+    ee: f64,
+    r: f64,
+    re: f64,
+    rr: f64,
+    d: f64,
+    de: f64,
+    dr: f64,
+}
+
+/// Everything closed in form at one x.
+struct Given {
+    log_tau_sums: Sums,
+    rise: f64, // (baseline - plateau) at u = v = 0
+    h: [f64; 3],
+    g: [f64; 2],
+    c: [f64; 2],
+    inverse: [f64; 3], // A^-1
+    log_density: f64,
+}
+
+impl Law {
+    fn levels_at(&self, x: f64) -> [f64; 2] {
+        [self.mean[0] + self.factor.bt * x, self.mean[1] + self.factor.pt * x]
+    }
+
+    pub(super) fn log_tau_at(&self, x: f64) -> f64 {
+        self.mean[2] + self.factor.tt * x
+    }
+
+    fn given(&self, times: &[f64], values: &[f64], x: f64, with_slopes: bool) -> Given {
+        let [baseline, plateau] = self.levels_at(x);
+        let rise = baseline - plateau;
+        let rate = (-self.log_tau_at(x)).exp();
+        let mut s = Sums { e: 0.0, ee: 0.0, r: 0.0, re: 0.0, rr: 0.0, d: 0.0, de: 0.0, dr: 0.0 };
+        for (t, y) in times.iter().zip(values) {
+            let elapsed = t * rate;
+            let e = (-elapsed).exp();
+            let r = y - plateau - rise * e;
+            s.e += e;
+            s.ee += e * e;
+            s.r += r;
+            s.re += r * e;
+            s.rr += r * r;
+            if with_slopes && e > 0.0 {
+                let d = e * elapsed; // d e / d log tau
+                s.d += d;
+                s.de += d * e;
+                s.dr += d * r;
+            }
+        }
+        let n = times.len() as f64;
+        let f = &self.factor;
+        let s2 = self.residual_variance;
+        let h = [s.ee, s.e - s.ee, n - 2.0 * s.e + s.ee];
+        let g = [s.re, s.r - s.re];
+        // L'HL / s2, H L by columns
+        let hl_u = [h[0] * f.bb + h[1] * f.pb, h[1] * f.bb + h[2] * f.pb];
+        let hl_v = [h[1] * f.pp, h[2] * f.pp];
+        let a = [
+            1.0 + (f.bb * hl_u[0] + f.pb * hl_u[1]) / s2,
+            (f.bb * hl_v[0] + f.pb * hl_v[1]) / s2,
+            1.0 + f.pp * hl_v[1] / s2,
+        ];
+        let determinant = a[0] * a[2] - a[1] * a[1];
+        let inverse = [a[2] / determinant, -a[1] / determinant, a[0] / determinant];
+        let k = [(f.bb * g[0] + f.pb * g[1]) / s2, f.pp * g[1] / s2];
+        let c = [inverse[0] * k[0] + inverse[1] * k[1], inverse[1] * k[0] + inverse[2] * k[1]];
+        let log_density =
+            -0.5 * (n * (std::f64::consts::TAU * s2).ln() + determinant.ln() + s.rr / s2 - k[0] * c[0] - k[1] * c[1]);
+        Given { log_tau_sums: s, rise, h, g, c, inverse, log_density }
+    }
+
+    /// log p(y | x).
+    pub(super) fn log_density_given(&self, times: &[f64], values: &[f64], x: f64) -> f64 {
+        self.given(times, values, x, false).log_density
+    }
+
+    /// log p(y | x) and its derivatives.
+    pub(super) fn score_given(&self, times: &[f64], values: &[f64], x: f64) -> (f64, Score) {
+        let q = self.given(times, values, x, true);
+        let (f, s, s2) = (&self.factor, &q.log_tau_sums, self.residual_variance);
+        let (c, h, g) = (q.c, q.h, q.g);
+        // second moments of (u, v)
+        let m = [q.inverse[0] + c[0] * c[0], q.inverse[1] + c[0] * c[1], q.inverse[2] + c[1] * c[1]];
+        // L c and L m: what u and v add to (baseline, plateau), and its products with (u, v)
+        let add = [f.bb * c[0], f.pb * c[0] + f.pp * c[1]];
+        let lm_u = [f.bb * m[0], f.pb * m[0] + f.pp * m[1]];
+        let lm_v = [f.bb * m[1], f.pb * m[1] + f.pp * m[2]];
+        // Z'E[r], Z'E[r u], Z'E[r v]
+        let by_level = [g[0] - h[0] * add[0] - h[1] * add[1], g[1] - h[1] * add[0] - h[2] * add[1]];
+        let by_bb = g[0] * c[0] - h[0] * lm_u[0] - h[1] * lm_u[1];
+        let by_pb = g[1] * c[0] - h[1] * lm_u[0] - h[2] * lm_u[1];
+        let by_pp = g[1] * c[1] - h[1] * lm_v[0] - h[2] * lm_v[1];
+        // second moments of what is added: L m L'
+        let bb = f.bb * lm_u[0];
+        let bp = f.pb * lm_u[0] + f.pp * lm_v[0];
+        let pp = f.pb * lm_u[1] + f.pp * lm_v[1];
+        let rise = add[0] - add[1];
+        let rise_plateau = bp - pp;
+        let rise_rise = bb - 2.0 * bp + pp;
+        let by_log_tau =
+            (q.rise + rise) * s.dr - (q.rise * add[1] + rise_plateau) * s.d - (q.rise * rise + rise_rise) * s.de;
+        let squares = s.rr - 2.0 * (g[0] * add[0] + g[1] * add[1]) + h[0] * bb + 2.0 * h[1] * bp + h[2] * pp;
+        let by_t = by_log_tau / s2;
+        let (by_b, by_p) = (by_level[0] / s2, by_level[1] / s2);
+        let score = [
+            by_b,
+            by_p,
+            by_t,
+            by_t * x,
+            by_b * x,
+            by_p * x,
+            by_bb / s2,
+            by_pb / s2,
+            by_pp / s2,
+            squares / s2 - times.len() as f64,
+        ];
+        (q.log_density, score)
+    }
+
+    /// (baseline, plateau) given the readings and x, with log p(y | x).
+    pub(super) fn levels_given(&self, times: &[f64], values: &[f64], x: f64) -> (f64, Levels) {
+        let q = self.given(times, values, x, false);
+        let f = &self.factor;
+        let at = self.levels_at(x);
+        let mean = [at[0] + f.bb * q.c[0], at[1] + f.pb * q.c[0] + f.pp * q.c[1]];
+        let i = q.inverse;
+        let li_u = [f.bb * i[0], f.pb * i[0] + f.pp * i[1]];
+        let li_v = [f.bb * i[1], f.pb * i[1] + f.pp * i[2]];
+        let covariance = [f.bb * li_u[0], f.pb * li_u[0] + f.pp * li_v[0], f.pb * li_u[1] + f.pp * li_v[1]];
+        (q.log_density, Levels { mean, covariance })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const T: [f64; 5] = [0.0, 3.0, 9.0, 20.0, 60.0];
+    const Y: [f64; 5] = [7.0, 6.5, 4.0, 3.5, 1.0];
+
+    fn law() -> Law {
+        let factor = Factor { tt: 0.5, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
+        Law { mean: [6.8, 2.2, 2.4], factor, residual_variance: 0.6 }
+    }
+
+    #[test]
+    fn the_density_agrees_with_a_dense_normal_density() {
+        let (law, x) = (law(), 0.7);
+        let rate = (-law.log_tau_at(x)).exp();
+        let z = nalgebra::DMatrix::from_fn(5, 2, |j, k| {
+            let e = (-T[j] * rate).exp();
+            if k == 0 { e } else { 1.0 - e }
+        });
+        let l = nalgebra::Matrix2::new(1.1, 0.0, 0.4, 0.9);
+        let v = &z * (l * l.transpose()) * z.transpose() + nalgebra::DMatrix::identity(5, 5) * 0.6;
+        let mean = nalgebra::Vector2::new(6.8 + 0.2 * x, 2.2 - 0.3 * x);
+        let r = nalgebra::DVector::from_row_slice(&Y) - &z * mean;
+        let expected = -0.5
+            * (r.dot(&(v.clone().try_inverse().unwrap() * &r))
+                + v.determinant().ln()
+                + 5.0 * std::f64::consts::TAU.ln());
+        assert!((law.log_density_given(&T, &Y, x) - expected).abs() < 1e-12);
+        let gain = l * l.transpose() * z.transpose() * v.try_inverse().unwrap();
+        let (_, levels) = law.levels_given(&T, &Y, x);
+        let posterior = mean + &gain * &r;
+        assert!((levels.mean[0] - posterior[0]).abs() < 1e-12 && (levels.mean[1] - posterior[1]).abs() < 1e-12);
+        let covariance = l * l.transpose() - &gain * &z * l * l.transpose();
+        assert!((levels.covariance[1] - covariance[(0, 1)]).abs() < 1e-12);
+        assert!((levels.covariance[2] - covariance[(1, 1)]).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_score_agrees_with_differences_of_the_density() {
+        let x = -0.8;
+        let (_, score) = law().score_given(&T, &Y, x);
+        let moved = |k: usize, by: f64| {
+            let mut l = law();
+            match k {
+                0..=2 => l.mean[k] += by,
+                3 => l.factor.tt += by,
+                4 => l.factor.bt += by,
+                5 => l.factor.pt += by,
+                6 => l.factor.bb += by,
+                7 => l.factor.pb += by,
+                8 => l.factor.pp += by,
+                _ => l.residual_variance *= (2.0 * by).exp(),
+            }
+            l.log_density_given(&T, &Y, x)
+        };
+        for (k, s) in score.iter().enumerate() {
+            let h = 1e-5;
+            let difference = (moved(k, h) - moved(k, -h)) / (2.0 * h);
+            assert!((difference - s).abs() < 1e-7, "{k}: {s} {difference}");
+        }
+    }
+}

@@ -1,0 +1,212 @@
+//! A fitted recovery curve: population, subjects, draws of its parameters.
+
+use nalgebra::{DMatrix, DVector, Matrix3};
+use rand_chacha::ChaCha8Rng;
+
+use super::marginal;
+use super::maximise::Summit;
+use super::outcome::{Coefficient, Evidence, Singular};
+use super::parameters::{Layout, Parameters, Varying};
+use super::posterior::{Curve, Posterior};
+use super::start::{Scale, check_one, least_relative_eigenvalue};
+use crate::error::InputError;
+use crate::interval::Estimate;
+use crate::random::standard_normal;
+use crate::series::{PopulationPoint, Predictive, Series};
+
+/// An SD of log tau below this counts as none.
+const NO_SPREAD: f64 = 1e-4;
+/// A relative eigenvalue of the coefficients' correlations below this counts as 0.
+const DEPENDENT: f64 = 1e-6;
+
+/// A fitted model: a proven maximum of the likelihood with a known rate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecoveryFit {
+    /// Which coefficients were let vary between subjects.
+    pub varying: Varying,
+    /// Whether one tau for all was fitted because a varying one could not be.
+    pub simplified: bool,
+    /// What of the covariance lies on its boundary; empty if nothing does.
+    pub singular: Vec<Singular>,
+    /// Log-likelihood.
+    pub log_likelihood: f64,
+    /// Number of parameters.
+    pub parameter_count: usize,
+    /// Subjects with a measurement.
+    pub subjects: usize,
+    /// Measurements.
+    pub measurements: usize,
+    /// How the fit ended.
+    pub evidence: Evidence,
+    pub(super) layout: Layout,
+    pub(super) parameters: Parameters,
+    /// Covariance of all parameters, in the layout's order.
+    pub(super) covariance: DMatrix<f64>,
+    pub(super) last_time: f64,
+}
+
+/// Standard deviations and correlations of a subject's coefficients around their mean, and of the residuals.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VarianceComponents {
+    /// SD of baseline, plateau and log tau; 0 with an interval of nothing for one that does not vary.
+    pub sd: [Estimate; 3],
+    /// Correlations (baseline with plateau, baseline with log tau, plateau with log tau); `None` if either does not vary.
+    pub correlation: [Option<Estimate>; 3],
+    /// SD of the residuals.
+    pub residual_sd: Estimate,
+}
+
+impl RecoveryFit {
+    pub(super) fn new(subjects: &[Series], layout: Layout, summit: &Summit, scale: &Scale, evidence: Evidence) -> Self {
+        let parameters = layout.unpack(summit.psi.as_slice());
+        Self {
+            varying: layout.varying,
+            simplified: false,
+            singular: singular(&parameters, layout.varying),
+            log_likelihood: summit.value,
+            parameter_count: layout.len(),
+            subjects: subjects.iter().filter(|s| !s.values.is_empty()).count(),
+            measurements: subjects.iter().map(|s| s.values.len()).sum(),
+            evidence,
+            layout,
+            parameters,
+            covariance: summit.covariance.clone(),
+            last_time: scale.log_times.1.exp(),
+        }
+    }
+
+    /// Means of baseline, plateau and log tau: of each an intercept, then one slope a covariate.
+    #[must_use]
+    pub fn fixed_effects(&self) -> &[f64] {
+        &self.parameters.beta
+    }
+
+    /// Covariance of the estimates of [`Self::fixed_effects`].
+    #[must_use]
+    pub fn fixed_effects_covariance(&self) -> DMatrix<f64> {
+        let p = self.layout.fixed();
+        self.covariance.view((0, 0), (p, p)).into_owned()
+    }
+
+    /// Covariance of (baseline, plateau, log tau) between subjects.
+    #[must_use]
+    pub fn random_covariance(&self) -> Matrix3<f64> {
+        self.parameters.factor.covariance()
+    }
+
+    /// SD of a measurement around its subject's curve.
+    #[must_use]
+    pub fn residual_sd(&self) -> f64 {
+        self.parameters.sigma()
+    }
+
+    /// Number of covariates that a subject must bring.
+    #[must_use]
+    pub fn covariate_count(&self) -> usize {
+        self.layout.covariates
+    }
+
+    /// The population with these covariates at `time`. The mean is that over subjects, not the curve of a subject with mean
+    /// coefficients; its standard error (delta method) covers all parameters, those of the covariance too.
+    ///
+    /// # Errors
+    /// If `time` is below 0 or not finite, or the covariates are not as many as in the fit or not finite.
+    pub fn population(&self, time: f64, covariates: &[f64]) -> Result<PopulationPoint, InputError> {
+        let none = Series { times: &[], values: &[], covariates };
+        check_one(&Series { times: &[time], values: &[0.0], covariates }, self.layout.covariates)?;
+        let (mean, variance) = posterior_under(&self.parameters, &none).moments(time);
+        let standard_error = self.standard_error(|p| posterior_under(p, &none).moments(time).0);
+        Ok(PopulationPoint { mean, standard_error, between_sd: variance.sqrt(), residual_sd: self.residual_sd() })
+    }
+
+    /// What is known of a subject's curve after these measurements (none are allowed too).
+    ///
+    /// # Errors
+    /// If lengths differ, a number is not finite, a time is below 0, or the covariates are not as many as in the fit.
+    pub fn posterior(&self, subject: &Series) -> Result<Posterior, InputError> {
+        check_one(subject, self.layout.covariates)?;
+        Ok(posterior_under(&self.parameters, subject))
+    }
+
+    /// What is expected of a measurement at `time`.
+    #[must_use]
+    pub fn predict(&self, posterior: &Posterior, time: f64) -> Predictive {
+        posterior.predict(time)
+    }
+
+    /// Log of the marginal density of a subject's measurements.
+    ///
+    /// # Errors
+    /// As for [`Self::posterior`].
+    pub fn log_density(&self, subject: &Series) -> Result<f64, InputError> {
+        self.posterior(subject).map(|p| p.log_density)
+    }
+
+    /// A curve drawn from what is known of a subject.
+    pub fn random_curve(&self, posterior: &Posterior, stream: &mut ChaCha8Rng) -> Curve {
+        posterior.random_curve(stream)
+    }
+
+    /// The same model with all its parameters drawn from their joint sampling distribution (normal, by the Hessian): means,
+    /// the factor of the covariance and the log of the residual SD. Only flat directions of a singular covariance stay as they are.
+    #[must_use]
+    pub fn draw(&self, stream: &mut ChaCha8Rng) -> Self {
+        let p = self.covariance.nrows();
+        let normal = DVector::from_fn(p, |_, _| standard_normal(stream));
+        let eigen = self.covariance.clone().symmetric_eigen();
+        let scaled = eigen.eigenvalues.zip_map(&normal, |l, z| l.max(0.0).sqrt() * z);
+        let psi = DVector::from_vec(self.layout.pack(&self.parameters)) + eigen.eigenvectors * scaled;
+        Self { parameters: self.layout.unpack(psi.as_slice()), ..self.clone() }
+    }
+
+    /// Standard error of a function of the parameters: delta method, derivatives by central differences.
+    pub(super) fn standard_error(&self, value: impl Fn(&Parameters) -> f64) -> f64 {
+        let gradient = self.gradient(value);
+        gradient.dot(&(&self.covariance * &gradient)).max(0.0).sqrt()
+    }
+
+    pub(super) fn gradient(&self, value: impl Fn(&Parameters) -> f64) -> DVector<f64> {
+        let psi = self.layout.pack(&self.parameters);
+        DVector::from_fn(psi.len(), |k, _| {
+            let h = (0.01 * self.covariance[(k, k)].max(0.0).sqrt()).max(1e-7 * (1.0 + psi[k].abs()));
+            let moved = |by: f64| {
+                let mut psi = psi.clone();
+                psi[k] += by;
+                value(&self.layout.unpack(&psi))
+            };
+            (moved(h) - moved(-h)) / (2.0 * h)
+        })
+    }
+}
+
+/// A subject's posterior under given parameters.
+pub(super) fn posterior_under(parameters: &Parameters, subject: &Series) -> Posterior {
+    let law = parameters.law(subject.covariates);
+    let residual_sd = parameters.sigma();
+    let Some(window) = marginal::window(&law, subject.times, subject.values) else {
+        return Posterior { nodes: Vec::new(), log_tau_step: 0.0, residual_sd, log_density: f64::NEG_INFINITY };
+    };
+    let window = window.finer();
+    let (log_density, nodes) = marginal::posterior(&law, subject.times, subject.values, window);
+    Posterior { nodes, log_tau_step: window.step() * law.factor.tt.abs(), residual_sd, log_density }
+}
+
+/// What of the covariance lies on its boundary.
+fn singular(parameters: &Parameters, varying: Varying) -> Vec<Singular> {
+    let g = parameters.factor.covariance();
+    let limits = [NO_SPREAD * parameters.sigma(), NO_SPREAD * parameters.sigma(), NO_SPREAD];
+    let asked = [varying.baseline, varying.plateau, varying.log_tau];
+    let (mut found, mut there) = (Vec::new(), Vec::new());
+    for (k, coefficient) in Coefficient::ALL.into_iter().enumerate().filter(|(k, _)| asked[*k]) {
+        if g[(k, k)].sqrt() < limits[k] {
+            found.push(Singular::NoVariance(coefficient));
+        } else {
+            there.push(k);
+        }
+    }
+    let part = DMatrix::from_fn(there.len(), there.len(), |i, j| g[(there[i], there[j])]);
+    if least_relative_eigenvalue(&part) < DEPENDENT {
+        found.push(Singular::Dependent);
+    }
+    found
+}
