@@ -27,6 +27,10 @@ pub enum Command {
     Pseudonymise(PseudonymiseArguments),
     /// Write the invented sample group
     Sample(SampleArguments),
+    /// Show whether one patient is on track
+    Patient(PatientArguments),
+    /// Show how predictions did for patients they had not seen
+    Backtest(BacktestArguments),
     /// Ask the datasets of a report a question in SQL
     Query(QueryArguments),
 }
@@ -108,6 +112,28 @@ pub struct SampleArguments {
     /// About how many patients
     #[arg(long, default_value_t = 900)]
     pub patients: u32,
+}
+
+/// `patient`.
+#[derive(Args, Debug)]
+pub struct PatientArguments {
+    /// The patient's key, as in the exports or as their pseudonym
+    pub key: String,
+    /// The group folder, with group.toml in it
+    pub folder: PathBuf,
+    /// Print nothing but the answer and errors
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// `backtest`.
+#[derive(Args, Debug)]
+pub struct BacktestArguments {
+    /// The group folder, with group.toml in it
+    pub folder: PathBuf,
+    /// Print nothing but the answer and errors
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 /// `query`.

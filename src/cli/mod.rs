@@ -1,8 +1,11 @@
 //! The command line: what was typed, one file a command, errors and exit codes.
 
 pub mod args;
+mod backtest;
+mod chart;
 mod inspect;
 mod journey;
+mod patient;
 mod pseudonymise;
 mod query;
 mod report;
@@ -31,6 +34,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Pseudonymise(arguments) => pseudonymise::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),
+        Command::Patient(arguments) => patient::run(&arguments),
+        Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Query(arguments) => query::run(&arguments),
     };
     let exit = result.unwrap_or_else(|problem: Problem| {

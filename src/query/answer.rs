@@ -41,7 +41,7 @@ pub struct Answer<'a> {
 }
 
 /// Names over a rule over the rows, one blank between columns more than the padding.
-const STYLE: TableStyle = TableStyle::new()
+pub const STYLE: TableStyle = TableStyle::new()
     .header_lines(ContentLineStyle::none().junction(' '))
     .header_separator(LineStyle::none().fill('─').junction('─'))
     .content_lines(ContentLineStyle::none().junction(' '));

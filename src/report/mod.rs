@@ -3,11 +3,15 @@
 pub mod assemble;
 pub mod figures;
 #[cfg(test)]
-mod invented;
+pub(crate) mod invented;
+#[cfg(test)]
+pub(crate) mod invented_worklist;
 pub mod pages;
 pub mod publish;
+pub mod restricted;
 pub mod sheets;
 pub mod typeface;
 pub mod wording;
 
 pub use assemble::{PagesWritten, ReportError, Rules, Threshold, write_pages};
+pub use restricted::write_restricted;

@@ -7,6 +7,7 @@ pub mod headings;
 pub mod methods;
 pub mod notice;
 mod numbers;
+pub mod on_track;
 pub mod phrases;
 pub mod quality;
 pub mod result_sheets;

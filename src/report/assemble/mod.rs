@@ -109,14 +109,14 @@ fn report_of(edition: &Edition<'_>) -> Result<Report, ReportError> {
     Ok(Report { pages, figures })
 }
 
-fn rendered(file: &str, html: Result<String, askama::Error>) -> Result<(String, String), ReportError> {
+pub(super) fn rendered(file: &str, html: Result<String, askama::Error>) -> Result<(String, String), ReportError> {
     match html {
         Ok(html) => Ok((file.to_string(), html)),
         Err(source) => Err(ReportError::Page { page: file.to_string(), source }),
     }
 }
 
-fn write(out: &Path, file: &str, bytes: &[u8]) -> Result<PathBuf, ReportError> {
+pub(super) fn write(out: &Path, file: &str, bytes: &[u8]) -> Result<PathBuf, ReportError> {
     let path = out.join(file);
     let made = match path.parent() {
         Some(folder) => fs::create_dir_all(folder),

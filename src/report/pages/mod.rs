@@ -5,9 +5,11 @@ mod data_quality;
 mod index;
 mod methods;
 mod parts;
+mod restricted;
 
 pub use condition::ConditionPage;
 pub use data_quality::DataQualityPage;
 pub use index::IndexPage;
 pub use methods::MethodsPage;
-pub use parts::{Block, Cell, Column, PageLink, PlacedFigure, Row, Section, Sheet, SheetRow, Surround};
+pub use parts::{Block, Cell, Column, PageLink, PlacedFigure, Row, Section, Sheet, SheetRow, Standing, Surround};
+pub use restricted::RestrictedPage;

@@ -4,6 +4,7 @@ use crate::report::figures::Figure;
 use crate::report::wording::{self, Around};
 use crate::report::{typeface, wording::NOT_RECORDED};
 use askama::Template;
+use std::borrow::Cow;
 use std::sync::OnceLock;
 
 /// What every page carries: masthead, links, notice, foot.
@@ -49,7 +50,7 @@ pub struct PageLink {
 #[template(path = "section.html", config = "src/report/templates/askama.toml")]
 pub struct Section {
     /// Name within the page, for links.
-    pub id: &'static str,
+    pub id: Cow<'static, str>,
     /// Heading.
     pub heading: String,
     /// Its content.
@@ -58,8 +59,8 @@ pub struct Section {
 
 impl Section {
     /// An empty section.
-    pub fn new(id: &'static str, heading: impl Into<String>) -> Self {
-        Self { id, heading: heading.into(), rows: Vec::new() }
+    pub fn new(id: impl Into<Cow<'static, str>>, heading: impl Into<String>) -> Self {
+        Self { id: id.into(), heading: heading.into(), rows: Vec::new() }
     }
 
     /// Adds a block.
@@ -134,10 +135,23 @@ pub enum Block {
         /// Relative address.
         href: String,
     },
+    /// Where a patient stands: a word, and the sentence it leads.
+    Standing(Standing),
     /// A figure.
     Figure(PlacedFigure),
     /// A sheet of numbers.
     Sheet(Sheet),
+}
+
+/// Where a patient stands.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Standing {
+    /// Link to the patient's page, with its words; none on that page.
+    pub link: Option<(String, String)>,
+    /// The word.
+    pub word: &'static str,
+    /// The rest of the sentence, with its punctuation.
+    pub rest: String,
 }
 
 /// A figure in its place on a page.
@@ -149,7 +163,7 @@ pub struct PlacedFigure {
     pub svg: String,
     /// How to read it.
     pub caption: String,
-    /// Where its PNG lies, relative to the page.
+    /// Where its PNG lies, relative to the page; empty when it has none.
     pub png_href: String,
     /// Words of the link to it.
     pub png_label: &'static str,
@@ -165,6 +179,11 @@ impl PlacedFigure {
             png_href: format!("{up}figures/{}.png", figure.name),
             png_label: wording::PNG_LINK,
         }
+    }
+
+    /// Places a figure that is not written as a PNG.
+    pub fn without_png(figure: &Figure, caption: impl Into<String>) -> Self {
+        Self { png_href: String::new(), ..Self::new(figure, caption, "") }
     }
 }
 

@@ -5,6 +5,7 @@ pub mod completeness;
 pub mod curve_points;
 pub mod datapackage;
 pub mod disagreements;
+pub mod on_track;
 pub mod ordinal_change;
 pub mod reconciliation;
 pub mod recovery_curves;
