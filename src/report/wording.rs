@@ -1,16 +1,21 @@
 //! Every sentence and number format that a reader sees.
 
+pub mod backtest;
 pub mod course;
+pub mod course_figure;
 pub mod curve;
 pub mod figures;
 pub mod headings;
+pub mod imputation;
 pub mod methods;
+pub mod methods_of_models;
 pub mod notice;
 mod numbers;
 pub mod phrases;
 pub mod quality;
 pub mod result_sheets;
 pub mod results;
+pub mod time_to_response;
 
 pub use numbers::{
     NOT_RECORDED, WITHHELD, count, counted, decimal, episodes_behind, n_of, percent, percent_with_interval, range,
