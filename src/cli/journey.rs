@@ -24,8 +24,8 @@ use crate::readings::tables::{outcome_columns, write_readings};
 use crate::readings::windows::Courses;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    change, completeness, curve_points, datapackage, disagreements, ordinal_change, reconciliation, recovery_curves,
-    rejected_rows, responders,
+    backtest, change, completeness, curve_points, datapackage, disagreements, ordinal_change, reconciliation,
+    recovery_curves, rejected_rows, responders, time_to_response,
 };
 use crate::report::{Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -203,6 +203,8 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     write_sheet(tables, &ordinal_change::FORM, words)?;
     write_sheet(tables, &recovery_curves::FORM, outcomes().flat_map(|(c, o)| recovery_curves::lines(c, o)))?;
     write_sheet(tables, &curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)))?;
+    write_sheet(tables, &time_to_response::FORM, outcomes().flat_map(|(c, o)| time_to_response::lines(c, o)))?;
+    write_sheet(tables, &backtest::FORM, outcomes().flat_map(|(c, o)| backtest::lines(c, o)))?;
     let forms = [
         &reconciliation::FORM,
         &completeness::FORM,
@@ -211,6 +213,8 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         &ordinal_change::FORM,
         &recovery_curves::FORM,
         &curve_points::FORM,
+        &time_to_response::FORM,
+        &backtest::FORM,
     ];
     datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
 }

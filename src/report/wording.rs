@@ -1,10 +1,14 @@
 //! Every sentence and number format that a reader sees.
 
+pub mod backtest;
 pub mod course;
+pub mod course_figure;
 pub mod curve;
 pub mod figures;
 pub mod headings;
+pub mod imputation;
 pub mod methods;
+pub mod methods_of_models;
 pub mod notice;
 mod numbers;
 pub mod on_track;
@@ -12,6 +16,7 @@ pub mod phrases;
 pub mod quality;
 pub mod result_sheets;
 pub mod results;
+pub mod time_to_response;
 
 pub use numbers::{
     NOT_RECORDED, WITHHELD, count, counted, decimal, episodes_behind, n_of, percent, percent_with_interval, range,

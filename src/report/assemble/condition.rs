@@ -1,23 +1,22 @@
 //! Findings -> the page of a condition.
 
 use super::by::{quarter_parts, sheet as sheet_by, site_parts};
+use super::course;
 use super::drawings;
 use super::edition::Edition;
 use super::index::with_withheld;
-use super::pick::{
-    cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, rate_cell, responder_row, shown,
-};
-use crate::findings::bulletin::{ConditionFindings, OutcomeFindings, Period};
-use crate::findings::curve::CurveOutcome;
+use super::pick::{cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, shown};
+use crate::findings::bulletin::{ConditionFindings, Period};
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, ConditionPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{self, course, figures as words, headings, phrases, result_sheets, results};
+use crate::report::wording::{self, figures as words, headings, phrases, result_sheets, results};
 
 const UP: &str = "../";
 
-struct Page<'p> {
-    edition: &'p Edition<'p>,
-    condition: &'p ConditionFindings,
+/// The page of a condition in the making; its longer sections stand in files of their own.
+pub(super) struct Page<'p> {
+    pub(super) edition: &'p Edition<'p>,
+    pub(super) condition: &'p ConditionFindings,
     figures: Vec<Figure>,
 }
 
@@ -33,22 +32,24 @@ pub(super) fn condition_page(
         change: page.change(),
         responders: page.responders()?,
         course: page.course()?,
+        time_to_response: page.time_to_response()?,
         distribution: page.distribution()?,
         sites: page.sites()?,
         quarters: page.quarters()?,
+        backtest: page.backtest(),
     };
     Ok((finished, page.figures))
 }
 
 impl Page<'_> {
-    fn place(&mut self, section: &mut Section, figure: Option<Figure>, caption: &str, notes: Vec<String>) {
+    pub(super) fn place(&mut self, section: &mut Section, figure: Option<Figure>, caption: &str, notes: Vec<String>) {
         let Some(figure) = figure else { return };
         section.rows.push(Row::new(Block::Figure(PlacedFigure::new(&figure, caption, UP)), notes));
         self.figures.push(figure);
     }
 
     /// Adds a sheet; a sentence in its place when all of it is withheld.
-    fn add_sheet(&self, section: &mut Section, sheet: Sheet, note: &str) {
+    pub(super) fn add_sheet(&self, section: &mut Section, sheet: Sheet, note: &str) {
         if sheet.says_nothing() {
             section.say(result_sheets::all_withheld(&sheet.caption));
             return;
@@ -127,22 +128,6 @@ impl Page<'_> {
         sheet
     }
 
-    fn responders(&mut self) -> Result<Section, FigureError> {
-        let mut section = Section::new("responders", headings::RESPONDERS);
-        let period = Period::All;
-        for outcome in &self.condition.outcomes {
-            if outcome.definitions.is_empty() {
-                continue;
-            }
-            section.add(Block::Heading(outcome.title.clone()));
-            let figure = drawings::responder_rates(self.edition, self.condition, outcome, &period)?;
-            self.place(&mut section, figure, words::READ_RESPONDERS, Vec::new());
-            let sheet = responder_sheet(outcome, &period);
-            self.add_sheet(&mut section, sheet, result_sheets::RESPONDER_COLUMNS_NOTE);
-        }
-        Ok(section)
-    }
-
     fn course(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("course", headings::COURSE);
         for outcome in &self.condition.outcomes {
@@ -151,25 +136,21 @@ impl Page<'_> {
                 section.say(results::ORDINAL);
                 continue;
             }
-            let figure = drawings::course(self.edition, self.condition, outcome)?;
-            let caption = match outcome.natural_course {
-                Some(_) => words::READ_COURSE_AND_COHORT,
-                None => words::READ_COURSE,
-            };
-            self.place(&mut section, figure, caption, vec![course::ONE_SD.to_string()]);
-            section.rows.push(curve_in_words(outcome));
+            let figure = course::figure(self.edition, self.condition, outcome)?;
+            self.place(&mut section, figure, &course::caption(outcome), course::cautions());
+            section.rows.extend(course::in_words(outcome));
             if outcome.weeks.is_empty() {
                 continue;
             }
             match &outcome.natural_course {
                 Some(published) => {
                     let points: Vec<_> =
-                        published.points.iter().map(|(day, mean)| (day / drawings::DAYS_A_WEEK, *mean)).collect();
-                    let text = course::natural_course(&published.label, &points, outcome.decimals);
+                        published.points.iter().map(|(day, mean)| (day / course::DAYS_A_WEEK, *mean)).collect();
+                    let text = wording::course::natural_course(&published.label, &points, outcome.decimals);
                     section.add_with_note(Block::Paragraph(text), phrases::sentence(&published.citation));
                 }
                 None => {
-                    section.say(course::NO_NATURAL_COURSE);
+                    section.say(wording::course::NO_NATURAL_COURSE);
                 }
             }
         }
@@ -224,42 +205,5 @@ impl Page<'_> {
             self.add_sheet(&mut section, sheet, result_sheets::BY_COLUMNS_NOTE);
         }
         Ok(section)
-    }
-}
-
-fn responder_sheet(outcome: &OutcomeFindings, period: &Period) -> Sheet {
-    let caption = result_sheets::responders_caption(&outcome.title, &phrases::period(period));
-    let mut sheet = Sheet::new(caption, result_sheets::DEFINITION, &headings::RESPONDER_COLUMNS);
-    for (key, label) in &outcome.definitions {
-        let Some(row) = responder_row(outcome, period, None, key) else { continue };
-        sheet.row(
-            phrases::definition(key, label),
-            vec![
-                count(&row.episodes),
-                count(&row.with_outcome),
-                count(&row.responders),
-                rate_cell(&row.rate),
-                cell(&row.worst_case, wording::percent),
-                cell(&row.best_case, wording::percent),
-                count(&row.baseline_too_low),
-                count(&row.baseline_missing),
-            ],
-        );
-    }
-    sheet
-}
-
-fn curve_in_words(outcome: &OutcomeFindings) -> Row {
-    match &outcome.curve {
-        CurveOutcome::Fitted(curve) => {
-            let text = wording::curve::curve(curve, outcome.decimals);
-            let readings = u64::from(outcome.curve_readings);
-            let note = wording::curve::note(shown(&outcome.curve_patients).map(u64::from), readings, curve);
-            Row::new(Block::Paragraph(text), vec![note])
-        }
-        CurveOutcome::NotIdentifiable(why) => Row::new(Block::Paragraph(course::not_identifiable(why)), Vec::new()),
-        CurveOutcome::TooFewReadings => {
-            Row::new(Block::Paragraph(wording::curve::TOO_FEW_READINGS.to_string()), Vec::new())
-        }
     }
 }

@@ -3,77 +3,14 @@
 use super::edition::{Edition, axis};
 use super::pick::{change_row, completeness_row, responder_row, shown};
 use crate::findings::bulletin::{ConditionFindings, OutcomeFindings, Period};
-use crate::findings::curve::Curve;
 use crate::report::figures::{
-    ChangeBy, ChangeOf, ChangeShown, CompletenessBySite, CurveLine, DistributionMark, DistributionOfChange, Figure,
-    FigureError, FigureText, PublishedCohort, PublishedPoint, ResponderDefinition, Responders, SharesShown,
-    SiteCompleteness, Week, WeeklyCourse, change_by, completeness_by_site, distribution_of_change, responders,
-    weekly_course,
+    ChangeBy, ChangeOf, ChangeShown, CompletenessBySite, DistributionMark, DistributionOfChange, Figure, FigureError,
+    FigureText, ResponderDefinition, Responders, SharesShown, SiteCompleteness, change_by, completeness_by_site,
+    distribution_of_change, responders,
 };
 use crate::report::wording::{self, figures as words, phrases};
 
-type Drawn = Result<Option<Figure>, FigureError>;
-
-pub(super) const DAYS_A_WEEK: f64 = 7.0;
-
-pub(super) fn course(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &OutcomeFindings) -> Drawn {
-    let (Some(first), Some(last)) = (outcome.weeks.first(), outcome.weeks.last()) else { return Ok(None) };
-    let places = outcome.decimals;
-    let curve = outcome.curve.fitted();
-    let title = match curve {
-        Some(c) => wording::curve::title(&outcome.title, c, places),
-        None => words::course_title_without_curve(&outcome.title, first.mean.value, last.mean.value, last.week, places),
-    };
-    let cited = outcome.natural_course.as_ref().map(|n| n.citation.as_str());
-    let text = FigureText {
-        name: edition.figure_name(condition, outcome, "course"),
-        title,
-        subtitle: words::course_subtitle(
-            &condition.title,
-            shown(&outcome.curve_patients).map(u64::from),
-            u64::from(outcome.curve_readings),
-        ),
-        source: edition.source(cited),
-    };
-    let data = WeeklyCourse {
-        axis: axis(outcome),
-        weeks: outcome
-            .weeks
-            .iter()
-            .map(|w| Week {
-                week: w.week,
-                episodes: u64::from(w.episodes),
-                mean: w.mean.value,
-                low: w.mean.low,
-                high: w.mean.high,
-            })
-            .collect(),
-        curve: curve.map(|c| curve_line(c, places)),
-        natural_course: outcome.natural_course.as_ref().map(|published| PublishedCohort {
-            label: published.label.clone(),
-            points: published
-                .points
-                .iter()
-                .map(|(day, mean)| PublishedPoint {
-                    week: day / DAYS_A_WEEK,
-                    mean: mean.value,
-                    low: mean.low,
-                    high: mean.high,
-                })
-                .collect(),
-        }),
-    };
-    weekly_course(&text, &data).map(Some)
-}
-
-fn curve_line(curve: &Curve, places: usize) -> CurveLine {
-    let weeks = |days: f64| days / DAYS_A_WEEK;
-    CurveLine {
-        points: curve.points.iter().map(|p| (weeks(p.day), p.mean.value)).collect(),
-        plateau: curve.plateau.map(|p| (p.value, words::plateau(p.value, p.low, p.high, places))),
-        half_time: curve.half_time_days.map(|h| (weeks(h.value), words::half_time(weeks(h.value)))),
-    }
-}
+pub(super) type Drawn = Result<Option<Figure>, FigureError>;
 
 pub(super) fn responder_rates(
     edition: &Edition<'_>,
@@ -100,6 +37,7 @@ pub(super) fn responder_rates(
             rate: (rate.value, rate.low, rate.high),
             worst_case: worst,
             best_case: best,
+            imputed: shown(&row.imputed).map(|rate| (rate.value, rate.low, rate.high)),
         });
     }
     let Some(title) = title else { return Ok(None) };

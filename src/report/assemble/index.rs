@@ -1,5 +1,6 @@
 //! Findings -> the first page.
 
+use super::course;
 use super::drawings;
 use super::edition::{Edition, INDEX_FILE};
 use super::pick::{
@@ -9,7 +10,7 @@ use super::pick::{
 use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings, Period, Shown};
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, Cell, IndexPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{self, course, figures as words, headings, phrases, result_sheets, results};
+use crate::report::wording::{self, figures as words, headings, phrases, result_sheets, results};
 
 const LEADING_CONDITIONS: usize = 3;
 
@@ -99,14 +100,10 @@ fn conditions(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sectio
             }
         }
         if let Some(outcome) = outcome
-            && let Some(figure) = drawings::course(edition, condition, outcome)?
+            && let Some(figure) = course::figure(edition, condition, outcome)?
         {
-            let caption = match outcome.natural_course {
-                Some(_) => words::READ_COURSE_AND_COHORT,
-                None => words::READ_COURSE,
-            };
-            let placed = PlacedFigure::new(&figure, caption, "");
-            section.add_with_note(Block::Figure(placed), course::ONE_SD);
+            let placed = PlacedFigure::new(&figure, course::caption(outcome), "");
+            section.rows.push(Row::new(Block::Figure(placed), course::cautions()));
             figures.push(figure);
         }
         section.add(Block::Link { text: results::more_on(&condition.title), href: edition.condition_file(condition) });

@@ -3,7 +3,7 @@
 use super::edition::{Edition, METHODS_FILE};
 use crate::report::pages::{Block, Cell, MethodsPage, Section, Sheet};
 use crate::report::wording::methods::{self, Explanation};
-use crate::report::wording::{headings, notice, result_sheets};
+use crate::report::wording::{headings, methods_of_models, notice, result_sheets};
 
 pub(super) fn methods_page(edition: &Edition<'_>) -> MethodsPage {
     let rules = edition.rules;
@@ -13,7 +13,7 @@ pub(super) fn methods_page(edition: &Edition<'_>) -> MethodsPage {
     if !rules.thresholds.is_empty() {
         sections.push(thresholds(edition));
     }
-    sections.extend(methods::results().into_iter().map(explained));
+    sections.extend(methods::results().into_iter().chain(methods_of_models::explanations()).map(explained));
     let mut small = Section::new("small-numbers", methods::SMALL_NUMBERS);
     small.say(notice::small_cells(edition.bulletin.withhold_up_to, edition.bulletin.audience));
     sections.push(small);

@@ -1,16 +1,20 @@
 //! Findings -> page structs and figures. Looks rows up, words them, and writes; no result is computed here.
 
+mod backtest;
 mod by;
 mod condition;
+mod course;
 mod data_quality;
 mod drawings;
 mod edition;
 mod index;
 mod methods;
 mod pick;
+mod responders;
 mod rules;
 #[cfg(test)]
 mod tests;
+mod time_to_response;
 
 use super::figures::{Figure, FigureError};
 use crate::error::Problem;

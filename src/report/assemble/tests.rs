@@ -3,6 +3,7 @@
 use super::edition::Edition;
 use super::{Report, report_of, write_pages};
 use crate::findings::bulletin::{Bulletin, Shown};
+use crate::findings::curve::CurveOutcome;
 use crate::report::invented;
 use crate::report::wording::notice;
 use std::collections::BTreeSet;
@@ -176,4 +177,69 @@ fn a_name_with_markup_stays_text() {
     for (name, page) in &report(&bulletin).pages {
         assert!(!page.contains("<script>") && !page.contains("<b>Alderwick"), "{name}");
     }
+}
+
+#[test]
+fn beside_every_curve_stands_what_an_uncontrolled_series_cannot_tell() {
+    let report = report(&invented::bulletin());
+    for (name, page) in report.pages.iter().filter(|(_, page)| page.contains("_course\"")) {
+        let drawn = between(page, "<figure id=\"", '"').iter().filter(|id| id.ends_with("_course")).count();
+        assert_eq!(
+            page.matches("An uncontrolled series cannot separate treatment from natural course").count(),
+            drawn,
+            "{name}"
+        );
+    }
+    let figure = report.figures.iter().find(|figure| figure.name.ends_with("_course")).unwrap();
+    assert!(figure.svg.contains("Uncontrolled: treatment cannot"), "the figure says it without its page too");
+}
+
+#[test]
+fn a_curve_is_followed_by_the_choice_of_model_and_by_the_ends_of_the_scale() {
+    let mut bulletin = invented::bulletin();
+    if let CurveOutcome::Fitted(curve) = &mut bulletin.conditions[0].outcomes[0].curve {
+        curve.singular = Some("the correlation of baseline and plateau cannot be told from 1".into());
+        curve.ends = Some("without the readings at the ends the plateau would be 3.6".into());
+    }
+    let shown = report(&bulletin);
+    let condition = page(&shown, "lumbar-disc");
+    assert!(condition.contains("foresaw the readings of patients it had not seen better than the spline: by 0.21"));
+    assert!(condition.contains("The correlation of baseline and plateau cannot be told from 1."));
+    assert!(condition.contains("12\u{a0}% of the readings lie at the best end"));
+    assert!(condition.contains("Without the readings at the ends the plateau would be 3.6."));
+}
+
+#[test]
+fn imputed_rates_and_tipping_points_stand_only_where_a_course_was_fitted() {
+    let report = report(&invented::bulletin());
+    let (fitted, unfitted) = (page(&report, "lumbar-disc"), page(&report, "stenosis"));
+    assert!(fitted.contains("drawn 50 times") && fitted.contains("imputed (95\u{a0}%\u{a0}CI)"));
+    assert!(fitted.contains("ended 2.1 points worse than imputed."));
+    assert!(fitted.contains("ended 15.0 percentage points worse than imputed."));
+    assert!(unfitted.contains("Nothing is imputed here") && !unfitted.contains("imputed (95"));
+}
+
+#[test]
+fn the_wait_for_a_response_is_drawn_once_and_listed_by_definition() {
+    let mut bulletin = invented::bulletin();
+    bulletin.conditions[0].outcomes[1].time_to_response.clear();
+    let report = report(&bulletin);
+    let condition = page(&report, "lumbar-disc");
+    assert!(condition.contains("figure-lumbar-disc-radicular_pain-nrs-back_response\""));
+    assert!(!condition.contains("figure-lumbar-disc-radicular_odi_response"));
+    assert!(condition.contains("Sustained, two readings in a row: minimal important change"));
+    assert!(condition.contains("31 (28\u{a0}to\u{a0}not\u{a0}reached)") && condition.contains("not reached (63"));
+    assert!(condition.contains("Too few episodes for the time to a response to be shown."));
+}
+
+#[test]
+fn the_backtest_is_printed_and_says_when_words_are_withheld_or_nothing_was_tried() {
+    let report = report(&invented::bulletin());
+    let condition = page(&report, "lumbar-disc");
+    assert!(condition.contains("held 79\u{a0}% (95\u{a0}% CI 77 to 81) of those readings, as it should."));
+    assert!(condition.contains("bands are too narrow"));
+    assert!(condition.contains("are withheld for this measure, since its 80 % band held 66 %"));
+    assert!(condition.contains("Of those called behind at follow-up reading 1, 70\u{a0}%"));
+    assert!(condition.contains("later episodes foretold from earlier ones"));
+    assert!(page(&report, "stenosis").contains("No prediction was tried"));
 }

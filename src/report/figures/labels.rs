@@ -33,23 +33,24 @@ fn filled(text: &str, face: Face, width: f64) -> Vec<String> {
     lines
 }
 
-/// Moves label places down just enough that neighbours are `gap` apart, then up again where the last would pass
-/// `bottom`. The order of the labels' wanted places is kept.
-pub(super) fn spread(wanted: &[f64], gap: f64, bottom: f64) -> Vec<f64> {
-    let mut placed: Vec<(usize, f64)> = wanted.iter().copied().enumerate().collect();
+/// Moves labels, each given by its wanted top and its height, down just enough that neighbours are `gap` apart, then up
+/// again where the last would pass `bottom`. The order of the wanted tops is kept.
+pub(super) fn spread(wanted: &[(f64, f64)], gap: f64, bottom: f64) -> Vec<f64> {
+    let mut placed: Vec<(usize, f64, f64)> =
+        wanted.iter().enumerate().map(|(label, &(top, height))| (label, top, height)).collect();
     placed.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
     let mut least = f64::NEG_INFINITY;
-    for (_, place) in &mut placed {
-        *place = place.max(least);
-        least = *place + gap;
+    for (_, top, height) in &mut placed {
+        *top = top.max(least);
+        least = *top + *height + gap;
     }
     let mut most = bottom;
-    for (_, place) in placed.iter_mut().rev() {
-        *place = place.min(most);
-        most = *place - gap;
+    for (_, top, height) in placed.iter_mut().rev() {
+        *top = top.min(most - *height);
+        most = *top - gap;
     }
-    placed.sort_by_key(|&(label, _)| label);
-    placed.into_iter().map(|(_, place)| place).collect()
+    placed.sort_by_key(|&(label, ..)| label);
+    placed.into_iter().map(|(_, top, _)| top).collect()
 }
 
 #[cfg(test)]
@@ -58,8 +59,8 @@ mod tests {
 
     #[test]
     fn close_labels_are_spread_and_stay_in_order() {
-        assert_eq!(spread(&[10.0, 12.0, 50.0], 15.0, 100.0), [10.0, 25.0, 50.0]);
-        assert_eq!(spread(&[95.0, 99.0], 15.0, 100.0), [85.0, 100.0]);
+        assert_eq!(spread(&[(10.0, 13.0), (12.0, 30.0), (50.0, 13.0)], 2.0, 100.0), [10.0, 25.0, 57.0]);
+        assert_eq!(spread(&[(99.0, 13.0), (95.0, 13.0)], 2.0, 113.0), [100.0, 85.0]);
     }
 
     #[test]

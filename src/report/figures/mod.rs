@@ -15,6 +15,7 @@ pub mod accounting;
 pub mod change_by;
 pub mod completeness;
 pub mod distribution;
+pub mod incidence;
 pub mod patient_course;
 pub mod responders;
 pub mod weekly_course;
@@ -23,9 +24,12 @@ pub use accounting::{FileRows, RowAccounts, row_accounts};
 pub use change_by::{ChangeBy, ChangeOf, ChangeShown, change_by};
 pub use completeness::{CompletenessBySite, SharesShown, SiteCompleteness, completeness_by_site};
 pub use distribution::{DistributionMark, DistributionOfChange, distribution_of_change};
+pub use incidence::{Incidence, IncidenceAt, MedianDay, incidence};
 pub use patient_course::patient_course;
 pub use responders::{ResponderDefinition, Responders, responders};
-pub use weekly_course::{CurveLine, PublishedCohort, PublishedPoint, Week, WeeklyCourse, weekly_course};
+pub use weekly_course::{
+    CurveAt, CurveLine, PublishedCohort, PublishedPoint, ReachedAt, Week, WeeklyCourse, weekly_course,
+};
 
 use thiserror::Error;
 

@@ -27,6 +27,10 @@ pub(super) const GREY_TINT: RGBColor = RGBColor(0xe9, 0xe9, 0xe7);
 pub(super) const TEAL: RGBColor = RGBColor(0x0f, 0x5c, 0x5c);
 /// First ink, as a light area.
 pub(super) const TEAL_TINT: RGBColor = RGBColor(0xd5, 0xe5, 0xe3);
+/// First ink, as an area on a fainter one.
+pub(super) const TEAL_MID: RGBColor = RGBColor(0xa9, 0xcb, 0xc7);
+/// First ink, as the faintest area.
+pub(super) const TEAL_FAINT: RGBColor = RGBColor(0xec, 0xf3, 0xf2);
 /// Second ink.
 pub(super) const OCHRE: RGBColor = RGBColor(0xb3, 0x54, 0x1e);
 /// The paper.

@@ -2,10 +2,10 @@
 
 use super::frame::{LABEL, SMALL, STRONG, WIDTH, framed};
 use super::labels::lines;
-use super::pen::{Align, BLACK, GREY, GREY_TINT, Pen, RULE, TEAL, WHITE};
+use super::pen::{Align, BLACK, GREY, GREY_TINT, OCHRE, Pen, RULE, TEAL, WHITE};
 use super::scale::Scale;
 use super::{Figure, FigureError, FigureText};
-use crate::report::wording::{self, figures as words};
+use crate::report::wording::{self, figures as words, imputation as words_of_imputation};
 
 /// What the figure shows.
 #[derive(Clone, PartialEq, Debug)]
@@ -27,18 +27,24 @@ pub struct ResponderDefinition {
     pub worst_case: f64,
     /// Every missing endpoint counted as a response.
     pub best_case: f64,
+    /// The rate with the missing imputed, with its interval; shares 0 to 1.
+    pub imputed: Option<(f64, f64, f64)>,
 }
 
 const LEFT: f64 = 6.0;
 const RIGHT: f64 = WIDTH - 6.0;
 const NUMBERS: f64 = 86.0;
 const BELOW_LABEL: f64 = 48.0;
+const IMPUTED: f64 = 20.0; // below the rate, and more room for it
 
 /// Draws the responders.
 pub fn responders(text: &FigureText, data: &Responders) -> Result<Figure, FigureError> {
     let labels: Vec<Vec<String>> = data.definitions.iter().map(|d| lines(&d.label, LABEL, WIDTH - NUMBERS)).collect();
-    let row_height = |label: &Vec<String>| label.len() as f64 * LABEL.line_height() + BELOW_LABEL;
-    let rows_height: f64 = labels.iter().map(row_height).sum();
+    let row_height = |(row, label): (&ResponderDefinition, &Vec<String>)| {
+        let imputed = if row.imputed.is_some() { IMPUTED } else { 0.0 };
+        label.len() as f64 * LABEL.line_height() + BELOW_LABEL + imputed
+    };
+    let rows_height: f64 = data.definitions.iter().zip(&labels).map(row_height).sum();
     framed(text, &words::describe_responders(data), 16.0 + rows_height + 34.0, |pen, top| {
         let x = Scale::new((0.0, 1.0), (LEFT, RIGHT));
         let first = top + 16.0;
@@ -57,7 +63,7 @@ pub fn responders(text: &FigureText, data: &Responders) -> Result<Figure, Figure
         let mut row_top = first;
         for (row, (definition, label)) in data.definitions.iter().zip(&labels).enumerate() {
             draw_row(pen, &x, row_top, definition, label, row == 0)?;
-            row_top += row_height(label);
+            row_top += row_height((definition, label));
         }
         Ok(())
     })
@@ -88,7 +94,28 @@ fn draw_row(
     pen.text_on_white((x.at(rate), middle - 15.0), &wording::percent(rate), STRONG, TEAL, Align::Middle)?;
     let (worst_label, best_label) = words::worst_and_best(definition.worst_case, definition.best_case, is_first);
     end_label(pen, worst.min(x.at(low)) - 5.0, middle, &worst_label, Align::Right)?;
-    end_label(pen, best.max(x.at(high)) + 5.0, middle, &best_label, Align::Left)
+    end_label(pen, best.max(x.at(high)) + 5.0, middle, &best_label, Align::Left)?;
+    match definition.imputed {
+        Some(rate) => imputed(pen, x, middle + IMPUTED, rate, is_first),
+        None => Ok(()),
+    }
+}
+
+/// The imputed rate under the one seen, its label towards the middle of the figure, away from those at the edges.
+fn imputed(
+    pen: &Pen<'_, '_>,
+    x: &Scale,
+    y: f64,
+    (rate, low, high): (f64, f64, f64),
+    is_first: bool,
+) -> Result<(), FigureError> {
+    pen.line(&[(x.at(low), y), (x.at(high), y)], OCHRE, 1.6)?;
+    pen.ring((x.at(rate), y), 4.4, OCHRE)?;
+    let label = words_of_imputation::label(rate, is_first);
+    match rate < 0.5 {
+        true => pen.text_on_white((x.at(high) + 7.0, y), &label, SMALL, OCHRE, Align::Left),
+        false => pen.text_on_white((x.at(low) - 7.0, y), &label, SMALL, OCHRE, Align::Right),
+    }
 }
 
 /// A label beside the end of the bracket, or under it where the edge of the figure is too near.

@@ -24,15 +24,28 @@ fn axis() -> ScoreAxis {
 }
 
 fn course() -> WeeklyCourse {
-    let week =
-        |week, mean| Week { week, episodes: 1400 - 100 * u64::from(week), mean, low: mean - 2.0, high: mean + 2.0 };
+    let week = |week, mean| Week {
+        week,
+        episodes: 1400 - 100 * u64::from(week),
+        mean,
+        low: mean - 2.0,
+        high: mean + 2.0,
+        median: mean - 1.0,
+    };
     WeeklyCourse {
         axis: axis(),
         weeks: vec![week(0, 44.0), week(1, 38.0), week(2, 33.5), week(4, 29.0), week(6, 27.0)],
         curve: Some(CurveLine {
-            points: (0..=42).map(|day| (f64::from(day) / 7.0, 25.0 + 19.0 * (-f64::from(day) / 20.0).exp())).collect(),
+            points: (0..=42)
+                .map(|day| {
+                    let mean = 25.0 + 19.0 * (-f64::from(day) / 20.0).exp();
+                    let (low, high, band) = (mean - 1.0, mean + 1.0, (mean - 20.0, mean + 20.0));
+                    CurveAt { week: f64::from(day) / 7.0, mean, low, high, band }
+                })
+                .collect(),
             plateau: Some((25.0, "plateau 25.0 (23.0\u{a0}to\u{a0}27.0)".into())),
             half_time: Some((1.98, "half-time 2.0 weeks".into())),
+            important_change: Some(ReachedAt { week: 2.1, low: 1.6, high: 2.7, label: "important by day 15".into() }),
         }),
         natural_course: Some(PublishedCohort {
             label: "published cohorts".into(),
@@ -44,6 +57,20 @@ fn course() -> WeeklyCourse {
     }
 }
 
+fn waits() -> Incidence {
+    let step = |day: f64, response: f64, stopped: f64| IncidenceAt {
+        day,
+        response,
+        low: response - 0.04,
+        high: response + 0.04,
+        stopped,
+    };
+    Incidence {
+        steps: vec![step(3.0, 0.1, 0.0), step(14.0, 0.33, 0.04), step(30.0, 0.5, 0.09), step(61.0, 0.64, 0.12)],
+        median: Some(MedianDay { day: 28.0, low: Some(24.0), high: None }),
+    }
+}
+
 fn all() -> Vec<Figure> {
     let definition = |label: &str, rate: f64| ResponderDefinition {
         label: label.into(),
@@ -51,6 +78,7 @@ fn all() -> Vec<Figure> {
         rate: (rate, rate - 0.05, rate + 0.05),
         worst_case: 0.02,
         best_case: 0.98,
+        imputed: Some((rate - 0.04, rate - 0.1, rate + 0.02)),
     };
     let change = |label: &str, mean: f64| ChangeOf {
         label: label.into(),
@@ -60,6 +88,7 @@ fn all() -> Vec<Figure> {
     vec![
         weekly_course(&text("course"), &course()).unwrap(),
         responders(&text("responders"), &Responders { definitions: vec![definition("30 % lower", 0.62)] }).unwrap(),
+        incidence(&text("response"), &waits()).unwrap(),
         change_by(
             &text("sites"),
             &ChangeBy {
@@ -175,8 +204,68 @@ fn the_course_gives_n_for_each_week_and_a_dash_where_none_may_be_shown() {
 }
 
 #[test]
+fn mean_and_individual_band_are_two_tints_with_labels_of_their_own() {
+    let figure = weekly_course(&text("course"), &course()).unwrap();
+    assert_eq!(figure.svg.matches("<polygon").count(), 2);
+    let document = Document::parse(&figure.svg).unwrap();
+    let drawn = texts(&document).join(" ");
+    for expected in ["upper edge of", "lower edge of", "fitted mean,", "observed median", "important by day 15"] {
+        assert!(drawn.contains(expected), "{expected} in {drawn}");
+    }
+    let described = child_text(&document, "desc");
+    assert!(described.contains("median 43.0"), "{described}");
+    assert!(
+        described.contains(
+            "Fitted, week 0.0: mean 44.0 (95\u{a0}% CI 43.0 to 45.0), 80\u{a0}% individual band 24.0 to 64.0"
+        )
+    );
+}
+
+#[test]
+fn a_curve_without_plateau_and_half_time_marks_neither() {
+    let mut data = course();
+    if let Some(curve) = &mut data.curve {
+        (curve.plateau, curve.half_time, curve.important_change) = (None, None, None);
+    }
+    let figure = weekly_course(&text("spline"), &data).unwrap();
+    assert!(!figure.svg.contains("plateau") && !figure.svg.contains("half-time") && !figure.svg.contains("important"));
+    assert!(figure.svg.contains("observed median"));
+}
+
+#[test]
+fn the_incidence_states_both_shares_at_the_end_and_a_limit_that_was_not_reached() {
+    let figure = incidence(&text("response"), &waits()).unwrap();
+    let document = Document::parse(&figure.svg).unwrap();
+    let texts = texts(&document);
+    for expected in ["64\u{a0}%", "12\u{a0}%"] {
+        assert!(texts.contains(&expected), "{expected} in {texts:?}");
+    }
+    assert!(texts.iter().any(|t| t.starts_with("median day 28 (24\u{a0}to\u{a0}not\u{a0}reached)")), "{texts:?}");
+    let described = child_text(&document, "desc");
+    assert!(described.contains("By day 61: responded 64\u{a0}% (95\u{a0}% CI 60 to 68), stopped early 12\u{a0}%."));
+    let never = incidence(&text("never"), &Incidence { median: None, ..waits() }).unwrap();
+    assert!(never.svg.contains("median not reached"));
+}
+
+#[test]
+fn the_imputed_rate_stands_under_the_one_seen_and_only_where_there_is_one() {
+    let row = |imputed| ResponderDefinition {
+        label: "30 % lower".into(),
+        denominator: "209 of 338".into(),
+        rate: (0.62, 0.57, 0.67),
+        worst_case: 0.5,
+        best_case: 0.7,
+        imputed,
+    };
+    let draw = |imputed| responders(&text("r"), &Responders { definitions: vec![row(imputed)] }).unwrap().svg;
+    let with = draw(Some((0.58, 0.52, 0.64)));
+    assert!(with.contains("missing imputed 58\u{a0}%") && with.contains("with the missing imputed 58\u{a0}% (95"));
+    assert!(!draw(None).contains("imputed"));
+}
+
+#[test]
 fn a_long_course_has_numbers_that_do_not_touch_and_no_tint_between_distant_weeks() {
-    let week = |week, mean| Week { week, episodes: 301, mean, low: mean - 2.0, high: mean + 2.0 };
+    let week = |week, mean| Week { week, episodes: 301, mean, low: mean - 2.0, high: mean + 2.0, median: mean };
     let weeks = vec![week(0, 26.0), week(12, 20.0), week(13, 19.0), week(52, 17.0)];
     let data = WeeklyCourse { axis: axis(), weeks, curve: None, natural_course: None };
     let figure = weekly_course(&text("year"), &data).unwrap();
@@ -215,6 +304,9 @@ fn figures_of_nothing_are_drawn_without_a_panic() {
     let empty = WeeklyCourse { axis: axis(), weeks: Vec::new(), curve: None, natural_course: None };
     weekly_course(&text("empty"), &empty).unwrap().png().unwrap();
     responders(&text("empty"), &Responders { definitions: Vec::new() }).unwrap();
+    incidence(&text("empty"), &Incidence { steps: Vec::new(), median: None }).unwrap().png().unwrap();
+    let no_points = CurveLine { points: Vec::new(), plateau: None, half_time: None, important_change: None };
+    weekly_course(&text("empty"), &WeeklyCourse { curve: Some(no_points), ..course() }).unwrap().png().unwrap();
     let no_sites = ChangeBy { axis: axis(), rows: Vec::new(), group: f64::NAN, group_label: String::new() };
     change_by(&text("empty"), &no_sites).unwrap();
     let nothing = DistributionOfChange {

@@ -1,18 +1,20 @@
-//! The observed mean week by week, the fitted curve, and published cohorts beside it.
+//! The course week by week: the fitted mean with its interval, the band of single readings, observed medians on top,
+//! published cohorts beside it. Without a curve, the observed means.
 
 use super::frame::{LABEL, SMALL, STRONG, WIDTH, framed};
 use super::labels::{lines, spread};
-use super::pen::{Align, BLACK, GREY, Pen, RULE, TEAL, TEAL_TINT};
+use super::pen::{Align, BLACK, GREY, OCHRE, Pen, RULE, TEAL, TEAL_FAINT, TEAL_MID, TEAL_TINT};
 use super::scale::{Scale, round_domain, tick_decimals};
 use super::{Figure, FigureError, FigureText, ScoreAxis};
-use crate::report::wording::{self, figures as words};
+use crate::report::wording::{self, course_figure as words, figures::direction};
+use plotters::style::RGBColor;
 
 /// What the figure shows.
 #[derive(Clone, PartialEq, Debug)]
 pub struct WeeklyCourse {
     /// The score.
     pub axis: ScoreAxis,
-    /// Observed means, in order of week; weeks with too few patients are left out.
+    /// Observed weeks, in order; weeks with too few patients are left out.
     pub weeks: Vec<Week>,
     /// The fitted curve, when there is one.
     pub curve: Option<CurveLine>,
@@ -20,12 +22,12 @@ pub struct WeeklyCourse {
     pub natural_course: Option<PublishedCohort>,
 }
 
-/// The observed mean of a week.
+/// The readings of a week.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Week {
     /// Weeks since the first treated visit.
     pub week: u32,
-    /// Episodes behind the mean.
+    /// Episodes behind it.
     pub episodes: u64,
     /// Mean.
     pub mean: f64,
@@ -33,17 +35,49 @@ pub struct Week {
     pub low: f64,
     /// 95 % interval of the mean.
     pub high: f64,
+    /// Median.
+    pub median: f64,
 }
 
-/// An exponential approach to a plateau, already evaluated.
+/// A fitted curve, already evaluated.
 #[derive(Clone, PartialEq, Debug)]
 pub struct CurveLine {
-    /// (week, mean), in order.
-    pub points: Vec<(f64, f64)>,
+    /// The curve, in order of week.
+    pub points: Vec<CurveAt>,
     /// The level approached, and what to write at it.
     pub plateau: Option<(f64, String)>,
     /// Weeks until half of the way to the plateau, and what to write at it.
     pub half_time: Option<(f64, String)>,
+    /// When the mean has improved by the minimal important change.
+    pub important_change: Option<ReachedAt>,
+}
+
+/// A fitted curve at a moment.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct CurveAt {
+    /// Weeks since the first treated visit.
+    pub week: f64,
+    /// Mean.
+    pub mean: f64,
+    /// 95 % interval of the mean.
+    pub low: f64,
+    /// 95 % interval of the mean.
+    pub high: f64,
+    /// Where 80 % of single readings of single patients are expected.
+    pub band: (f64, f64),
+}
+
+/// A moment with its interval.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ReachedAt {
+    /// Weeks.
+    pub week: f64,
+    /// 95 % interval, weeks.
+    pub low: f64,
+    /// 95 % interval, weeks.
+    pub high: f64,
+    /// What to write at it.
+    pub label: String,
 }
 
 /// Published means: points only, nothing between them.
@@ -68,12 +102,14 @@ pub struct PublishedPoint {
     pub high: f64,
 }
 
-const PLOT_HEIGHT: f64 = 250.0;
+const PLOT_HEIGHT: f64 = 270.0;
 const LEFT: f64 = 38.0;
-const RIGHT: f64 = WIDTH - 114.0;
-const LABEL_LEFT: f64 = RIGHT + 10.0;
+const RIGHT: f64 = WIDTH - 124.0;
+const LABEL_LEFT: f64 = RIGHT + 14.0;
 const WEEKS_JOINED: u32 = 2;
 const LAST_WEEK_AT_LEAST: u32 = 6; // one published point and a course can be seen
+const ABOVE: f64 = 18.0; // the name of the score
+const ABOVE_WITH_MARK: f64 = 36.0; // and the label of the important change
 
 struct Plot<'d> {
     data: &'d WeeklyCourse,
@@ -83,15 +119,25 @@ struct Plot<'d> {
     bottom: f64,
 }
 
-/// Draws the weekly course.
+/// Draws the course.
 pub fn weekly_course(text: &FigureText, data: &WeeklyCourse) -> Result<Figure, FigureError> {
-    framed(text, &words::describe_weekly_course(data), 18.0 + PLOT_HEIGHT + 58.0, |pen, top| {
-        let plot = Plot::new(data, top + 18.0);
+    let is_marked = data.curve.as_ref().is_some_and(|curve| curve.important_change.is_some());
+    let above = if is_marked { ABOVE_WITH_MARK } else { ABOVE };
+    framed(text, &words::describe(data), above + PLOT_HEIGHT + 58.0, |pen, top| {
+        let plot = Plot::new(data, top + above);
+        match &data.curve {
+            Some(curve) => plot.tints(pen, curve)?,
+            None => plot.observed_band(pen)?,
+        }
         plot.axes(pen, top + 6.0)?;
-        plot.observed_band(pen)?;
         plot.cohort(pen)?;
-        plot.curve(pen)?;
-        plot.observed_means(pen)?;
+        match &data.curve {
+            Some(curve) => {
+                plot.curve(pen, curve)?;
+                plot.observed_medians(pen)?;
+            }
+            None => plot.observed_means(pen)?,
+        }
         plot.labels_at_the_right(pen)
     })
 }
@@ -102,16 +148,22 @@ impl<'d> Plot<'d> {
         let bottom = top + PLOT_HEIGHT;
         let x = Scale::new((-0.3, f64::from(last) + 0.3), (LEFT, RIGHT));
         let from_zero = (data.axis.range.0 == 0.0).then_some(0.0);
-        let curve = data.curve.iter().flat_map(|c| c.points.iter().map(|p| p.1).chain(c.plateau.iter().map(|p| p.0)));
+        let drawn = data.curve.iter().flat_map(|c| &c.points).filter(|p| x.holds(p.week));
+        let curve = drawn.flat_map(|p| [p.mean, p.low, p.high, p.band.0, p.band.1]);
+        let plateau = data.curve.iter().filter_map(|c| c.plateau.as_ref()).map(|p| p.0);
         let published = visible(data, last).flat_map(|p| [p.low, p.high]);
-        let observed = data.weeks.iter().flat_map(|w| [w.low, w.high]);
-        let domain = round_domain(observed.chain(published).chain(curve).chain(from_zero), 5, data.axis.range);
+        let observed = data.weeks.iter().flat_map(|w| match data.curve {
+            Some(_) => [w.median, w.median],
+            None => [w.low, w.high],
+        });
+        let values = observed.chain(published).chain(curve).chain(plateau).chain(from_zero);
+        let domain = round_domain(values, 5, data.axis.range);
         Self { data, x, y: Scale::new(domain, (bottom, top)), top, bottom }
     }
 
     fn axes(&self, pen: &Pen<'_, '_>, heading: f64) -> Result<(), FigureError> {
         let (data, bottom) = (self.data, self.bottom);
-        let direction = words::direction(data.axis.lower_is_better);
+        let direction = direction(data.axis.lower_is_better);
         pen.text((0.0, heading - 2.0), &format!("{}; {direction}", data.axis.title), SMALL, GREY, Align::Left)?;
         let ticks = self.y.ticks(5);
         let decimals = tick_decimals(&ticks);
@@ -181,26 +233,71 @@ impl<'d> Plot<'d> {
         Ok(())
     }
 
-    fn curve(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        let Some(curve) = &self.data.curve else { return Ok(()) };
-        let line: Vec<_> =
-            curve.points.iter().filter(|p| self.x.holds(p.0)).map(|p| (self.x.at(p.0), self.y.at(p.1))).collect();
-        pen.line(&line, TEAL, 2.2)?;
-        if let Some((plateau, _)) = &curve.plateau {
-            let plateau = self.y.at(*plateau);
-            pen.dashes(&[(LEFT, plateau), (RIGHT + 6.0, plateau)], TEAL, 1.0, 3.0, 3.0)?;
-        }
-        let Some((half_time, half_time_label)) = &curve.half_time else { return Ok(()) };
-        if let Some(level) = level_at(&curve.points, *half_time).filter(|_| self.x.holds(*half_time)) {
-            let (x, y) = (self.x.at(*half_time), self.y.at(level));
-            let end = self.bottom - 14.0;
-            pen.line(&[(x, y), (x, end - 8.0)], TEAL, 1.0)?;
-            pen.ring((x, y), 4.6, TEAL)?;
-            let half = STRONG.width(half_time_label) / 2.0;
-            let at = (x.clamp(LEFT + half + 3.0, RIGHT - half - 3.0), end);
-            pen.text_on_white(at, half_time_label, STRONG, TEAL, Align::Middle)?;
+    fn observed_medians(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
+        let half = (0.35 * (self.x.at(1.0) - self.x.at(0.0))).clamp(1.5, 6.0);
+        for week in &self.data.weeks {
+            let (x, y) = (self.x.at(f64::from(week.week)), self.y.at(week.median));
+            pen.line(&[(x - half, y), (x + half, y)], BLACK, 2.8)?;
         }
         Ok(())
+    }
+
+    /// The points of the curve within the weeks shown.
+    fn drawn<'c>(&self, curve: &'c CurveLine) -> Vec<&'c CurveAt> {
+        curve.points.iter().filter(|p| self.x.holds(p.week)).collect()
+    }
+
+    /// The band of single readings with an edge, and on it the interval of the mean.
+    fn tints(&self, pen: &Pen<'_, '_>, curve: &CurveLine) -> Result<(), FigureError> {
+        let points = self.drawn(curve);
+        let line = |value: fn(&CurveAt) -> f64| -> Vec<(f64, f64)> {
+            points.iter().map(|p| (self.x.at(p.week), self.y.at(value(p)))).collect()
+        };
+        let area = |upper: &[(f64, f64)], lower: &[(f64, f64)], ink| {
+            pen.area(&upper.iter().chain(lower.iter().rev()).copied().collect::<Vec<_>>(), ink)
+        };
+        let (upper, lower) = (line(|p| p.band.1), line(|p| p.band.0));
+        area(&upper, &lower, TEAL_FAINT)?;
+        pen.line(&upper, TEAL_MID, 1.0)?;
+        pen.line(&lower, TEAL_MID, 1.0)?;
+        area(&line(|p| p.high), &line(|p| p.low), TEAL_MID)
+    }
+
+    fn curve(&self, pen: &Pen<'_, '_>, curve: &CurveLine) -> Result<(), FigureError> {
+        let line: Vec<_> = self.drawn(curve).iter().map(|p| (self.x.at(p.week), self.y.at(p.mean))).collect();
+        if let Some((plateau, _)) = &curve.plateau {
+            let plateau = self.y.at(*plateau);
+            pen.dashes(&[(LEFT, plateau), (RIGHT, plateau)], TEAL, 1.0, 3.0, 3.0)?;
+        }
+        pen.line(&line, TEAL, 2.2)?;
+        if let Some((half_time, label)) = &curve.half_time {
+            self.half_time(pen, curve, *half_time, label)?;
+        }
+        match &curve.important_change {
+            Some(reached) => self.important_change(pen, curve, reached),
+            None => Ok(()),
+        }
+    }
+
+    /// From the curve down to a label above the weeks.
+    fn half_time(&self, pen: &Pen<'_, '_>, curve: &CurveLine, week: f64, label: &str) -> Result<(), FigureError> {
+        let Some(level) = level_at(&curve.points, week).filter(|_| self.x.holds(week)) else { return Ok(()) };
+        let (x, y) = (self.x.at(week), self.y.at(level));
+        let end = self.bottom - 14.0;
+        pen.line(&[(x, y), (x, end - 8.0)], TEAL, 1.0)?;
+        pen.ring((x, y), 4.6, TEAL)?;
+        pen.text_on_white((within(x, STRONG.width(label)), end), label, STRONG, TEAL, Align::Middle)
+    }
+
+    /// From the curve up to a label over the plot, with the interval of the day along the curve's level.
+    fn important_change(&self, pen: &Pen<'_, '_>, curve: &CurveLine, at: &ReachedAt) -> Result<(), FigureError> {
+        let Some(level) = level_at(&curve.points, at.week).filter(|_| self.x.holds(at.week)) else { return Ok(()) };
+        let (x, y) = (self.x.at(at.week), self.y.at(level));
+        pen.line(&[(x, y), (x, self.top - 5.0)], OCHRE, 1.0)?;
+        pen.interval((self.x.at(at.low), y), (self.x.at(at.high), y), 3.5, OCHRE, 1.1)?;
+        pen.ring((x, y), 4.6, OCHRE)?;
+        let place = (within(x, STRONG.width(&at.label)), self.top - 12.0);
+        pen.text(place, &at.label, STRONG, OCHRE, Align::Middle)
     }
 
     fn cohort(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
@@ -226,26 +323,49 @@ impl<'d> Plot<'d> {
     }
 
     fn labels_at_the_right(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        let width = WIDTH - LABEL_LEFT;
-        let mut labels: Vec<(f64, Vec<String>, bool)> = Vec::new();
-        if let Some(week) = self.data.weeks.last() {
-            labels.push((self.y.at(week.high) - 10.0, lines(words::OBSERVED_LABEL, SMALL, width), false));
-        }
-        if let Some((plateau, label)) = self.data.curve.as_ref().and_then(|curve| curve.plateau.as_ref()) {
-            labels.push((self.y.at(*plateau), lines(label, SMALL, width), true));
-        }
         let step = SMALL.line_height();
-        let tallest = labels.iter().map(|l| l.1.len()).max().unwrap_or(1) as f64;
-        let wanted: Vec<f64> = labels.iter().map(|l| l.0).collect();
-        let tops = spread(&wanted, tallest * step + 5.0, self.bottom - (tallest - 1.0) * step);
-        for ((_, label, is_curve), top) in labels.iter().zip(tops) {
-            let ink = if *is_curve { TEAL } else { BLACK };
+        let labels: Vec<_> =
+            self.ends().into_iter().map(|(y, l, ink)| (y, lines(l, SMALL, WIDTH - LABEL_LEFT), ink)).collect();
+        let wanted: Vec<(f64, f64)> = labels
+            .iter()
+            .map(|(y, label, _)| {
+                let height = step * label.len() as f64;
+                (y - height / 2.0, height)
+            })
+            .collect();
+        let tops = spread(&wanted, 5.0, self.bottom + 4.0);
+        for (((y, label, ink), (_, height)), top) in labels.iter().zip(&wanted).zip(tops) {
+            pen.line(&[(RIGHT + 2.0, *y), (LABEL_LEFT - 3.0, top + height / 2.0)], RULE, 0.9)?;
             for (row, line) in label.iter().enumerate() {
-                pen.text((LABEL_LEFT, top + row as f64 * step), line, SMALL, ink, Align::Left)?;
+                pen.text((LABEL_LEFT, top + step * (row as f64 + 0.5)), line, SMALL, *ink, Align::Left)?;
             }
         }
         Ok(())
     }
+
+    /// What ends at the right: the height, its label, the ink.
+    fn ends(&self) -> Vec<(f64, &str, RGBColor)> {
+        let mut ends = Vec::new();
+        let last_week = self.data.weeks.last();
+        let Some(curve) = &self.data.curve else {
+            ends.extend(last_week.map(|week| (self.y.at(week.mean), words::OBSERVED_MEAN, BLACK)));
+            return ends;
+        };
+        if let Some(last) = self.drawn(curve).last() {
+            ends.push((self.y.at(last.band.1), words::UPPER_EDGE, TEAL));
+            ends.push((self.y.at(last.mean), words::FITTED_MEAN, TEAL));
+            ends.push((self.y.at(last.band.0), words::LOWER_EDGE, TEAL));
+        }
+        ends.extend(last_week.map(|week| (self.y.at(week.median), words::OBSERVED_MEDIAN, BLACK)));
+        ends.extend(curve.plateau.as_ref().map(|(level, label)| (self.y.at(*level), label.as_str(), TEAL)));
+        ends
+    }
+}
+
+/// The middle of a text as near to `x` as the plot's sides allow.
+fn within(x: f64, width: f64) -> f64 {
+    let half = width / 2.0 + 3.0;
+    x.min(RIGHT - half).max(LEFT + half)
 }
 
 fn visible(data: &WeeklyCourse, last: u32) -> impl Iterator<Item = &PublishedPoint> {
@@ -253,10 +373,12 @@ fn visible(data: &WeeklyCourse, last: u32) -> impl Iterator<Item = &PublishedPoi
     points.iter().filter(move |p| p.week <= f64::from(last))
 }
 
-/// The height of a drawn line at `x`, between its points.
-fn level_at(points: &[(f64, f64)], x: f64) -> Option<f64> {
-    points.windows(2).find_map(|pair| match *pair {
-        [a, b] if a.0 <= x && x <= b.0 && b.0 > a.0 => Some(a.1 + (x - a.0) / (b.0 - a.0) * (b.1 - a.1)),
+/// The mean of a drawn curve at a week, between its points.
+fn level_at(points: &[CurveAt], week: f64) -> Option<f64> {
+    points.windows(2).find_map(|pair| match pair {
+        [a, b] if a.week <= week && week <= b.week && b.week > a.week => {
+            Some(a.mean + (week - a.week) / (b.week - a.week) * (b.mean - a.mean))
+        }
         _ => None,
     })
 }

@@ -19,12 +19,16 @@ pub struct ConditionPage {
     pub responders: Section,
     /// The mean by week, the curve, the natural course.
     pub course: Section,
+    /// How long until a response, and who stopped before.
+    pub time_to_response: Section,
     /// The share that improved by at least so much.
     pub distribution: Section,
     /// By site.
     pub sites: Section,
     /// By quarter.
     pub quarters: Section,
+    /// How well the predictions did.
+    pub backtest: Section,
 }
 
 impl ConditionPage {

@@ -100,8 +100,8 @@ fn hex(bytes: &[u8]) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::{
-        change, completeness, curve_points, disagreements, ordinal_change, reconciliation, recovery_curves,
-        rejected_rows, responders,
+        backtest, change, completeness, curve_points, disagreements, ordinal_change, reconciliation, recovery_curves,
+        rejected_rows, responders, time_to_response,
     };
     use super::*;
 
@@ -126,6 +126,14 @@ mod tests {
             (
                 &curve_points::FORM,
                 "condition, measure, day, mean, mean_low, mean_high, band_low, band_high, natural_course",
+            ),
+            (
+                &time_to_response::FORM,
+                "condition, measure, definition, episodes, events, median_day, ci_low, ci_high, p_logrank",
+            ),
+            (
+                &backtest::FORM,
+                "condition, measure, visit_no, patients, auc, brier, calibration_slope, band_coverage, sensitivity, specificity, ppv",
             ),
         ];
         for (form, columns) in contract {

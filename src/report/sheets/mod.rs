@@ -1,5 +1,6 @@
 //! Findings -> CSV sheets with their schema: one file a sheet, columns and schema from one list.
 
+pub mod backtest;
 pub mod change;
 pub mod completeness;
 pub mod curve_points;
@@ -12,6 +13,7 @@ pub mod recovery_curves;
 pub mod rejected_rows;
 pub mod responders;
 pub mod sheet;
+pub mod time_to_response;
 
 #[cfg(test)]
 mod sheet_tests;

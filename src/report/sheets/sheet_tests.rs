@@ -1,7 +1,9 @@
 //! Each sheet keeps what its form promises, on the sample: columns, keys, ranges, and small cells.
 
 use super::sheet::{Cell, Form, Kind, write};
-use super::{change, completeness, curve_points, ordinal_change, recovery_curves, responders};
+use super::{
+    backtest, change, completeness, curve_points, ordinal_change, recovery_curves, responders, time_to_response,
+};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::whole_tests::run;
 use crate::group::settings::Audience;
@@ -18,6 +20,8 @@ fn sheets(bulletin: &Bulletin) -> Vec<(&'static Form, Vec<Vec<Cell>>)> {
             outcomes().flat_map(|(_, o)| o.ordinal_change.iter().map(ordinal_change::line)).collect(),
         ),
         (&recovery_curves::FORM, outcomes().flat_map(|(c, o)| recovery_curves::lines(c, o)).collect()),
+        (&time_to_response::FORM, outcomes().flat_map(|(c, o)| time_to_response::lines(c, o)).collect()),
+        (&backtest::FORM, outcomes().flat_map(|(c, o)| backtest::lines(c, o)).collect()),
         (&curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)).collect()),
     ]
 }
@@ -35,8 +39,23 @@ fn fits(kind: Kind, cell: &Cell) -> bool {
 
 #[test]
 fn every_line_of_the_sample_keeps_the_promises_of_its_form() {
-    for (form, lines) in sheets(&run("sample-data", Audience::Internal)) {
-        assert!(!lines.is_empty() || form.name == "ordinal_change", "{}", form.name);
+    keep_their_promises(sheets(&run("sample-data", Audience::Internal)));
+}
+
+#[test]
+fn every_line_of_the_invented_bulletin_keeps_the_promises_of_its_form() {
+    let sheets = sheets(&crate::report::invented::bulletin());
+    let lines = |name: &str| sheets.iter().find(|(form, _)| form.name == name).map(|(_, lines)| lines.len());
+    assert_eq!(lines("time_to_response"), Some(8), "two definitions of each outcome that is averaged");
+    assert_eq!(lines("backtest"), Some(20), "five readings and two schemes of each with a curve");
+    let of_conditions = ["time_to_response", "backtest", "recovery_curves", "curve_points"]; // the others repeat a key
+    keep_their_promises(sheets.into_iter().filter(|(form, _)| of_conditions.contains(&form.name)).collect());
+}
+
+fn keep_their_promises(sheets: Vec<(&'static Form, Vec<Vec<Cell>>)>) {
+    for (form, lines) in sheets {
+        let may_be_empty = ["ordinal_change", "time_to_response", "backtest"];
+        assert!(!lines.is_empty() || may_be_empty.contains(&form.name), "{}", form.name);
         let position = |key: &&str| form.columns.iter().position(|column| column.name == *key).unwrap();
         let keys: Vec<usize> = form.key.iter().map(position).collect();
         let mut seen = BTreeSet::new();
@@ -57,9 +76,9 @@ fn no_count_of_people_in_a_sheet_is_small_but_for_those_left_out() {
     for (audience, up_to) in [(Audience::Internal, 4), (Audience::Release, 10)] {
         for (form, lines) in sheets(&run("sample-data", audience)) {
             for (i, column) in form.columns.iter().enumerate() {
-                // a line, or a reading, is no person; who was left out is told inside the group
+                // a line, a reading or its number is no person; who was left out is told inside the group
                 let told = audience == Audience::Internal && column.name.starts_with("baseline_");
-                if column.kind != Kind::Count || column.name == "readings" || told {
+                if column.kind != Kind::Count || ["readings", "visit_no"].contains(&column.name) || told {
                     continue;
                 }
                 let small = lines.iter().find(|line| matches!(line[i], Cell::Count(n) if (1..=up_to).contains(&n)));

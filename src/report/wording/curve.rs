@@ -92,3 +92,57 @@ pub fn at_the_ends(curve: &Curve) -> String {
 
 /// Too few patients for a curve.
 pub const TOO_FEW_READINGS: &str = "No curve is given: too few patients have enough readings.";
+
+/// When the other model could not be fitted.
+pub const ONLY_ONE_MODEL: &str =
+    "Only one of the two models could be fitted to these readings, so there was nothing to choose.";
+
+/// Beside every curve.
+pub const UNCONTROLLED: &str = "An uncontrolled series cannot separate treatment from natural course and from regression to \
+     the mean: people come when they are at their worst, and many would be better later without treatment.";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::curve::CurveOutcome;
+    use crate::report::invented;
+
+    fn fitted() -> Curve {
+        let bulletin = invented::bulletin();
+        let CurveOutcome::Fitted(curve) = bulletin.conditions[0].outcomes[0].curve.clone() else { panic!("no curve") };
+        *curve
+    }
+
+    #[test]
+    fn a_curve_is_told_with_its_intervals_and_the_day_of_important_change() {
+        let text = curve(&fitted(), 1);
+        assert!(text.contains("starts at 6.4 (95\u{a0}% CI 6.2 to 6.6) and approaches 3.3"), "{text}");
+        assert!(
+            text.contains("improved by 2.0, the minimal important change, by day 21 (95\u{a0}% CI 17 to 25)"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_spline_has_neither_plateau_nor_half_time() {
+        let spline = Curve {
+            model: CurveModel::Spline,
+            plateau: None,
+            half_time_days: None,
+            day_of_important_change: None,
+            ..fitted()
+        };
+        let text = curve(&spline, 1);
+        assert!(text.contains("stands at") && text.contains("on day 84"), "{text}");
+        assert!(text.ends_with("does not improve by 2.0, the minimal important change."), "{text}");
+        assert!(!title("Pain", &spline, 1).contains("towards"));
+    }
+
+    #[test]
+    fn the_choice_names_winner_margin_and_patients() {
+        let held_out = Choice { margin: 0.214, margin_error: 0.06, patients: 410 };
+        let text = choice(CurveModel::Spline, &held_out);
+        assert!(text.contains("the spline foresaw"), "{text}");
+        assert!(text.contains("by 0.21 (standard error 0.06)") && text.contains("410"), "{text}");
+    }
+}

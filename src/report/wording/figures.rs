@@ -1,14 +1,9 @@
 //! Words inside the figures, and their text alternatives.
 
-use super::{count, decimal, episodes_behind, percent, percent_with_interval, range, signed, with_interval};
-use crate::report::figures::{
-    ChangeBy, CompletenessBySite, DistributionOfChange, Responders, RowAccounts, ScoreAxis, WeeklyCourse,
-};
+use super::imputation;
+use super::{count, decimal, percent, percent_with_interval, range, signed};
+use crate::report::figures::{ChangeBy, CompletenessBySite, DistributionOfChange, Responders, RowAccounts, ScoreAxis};
 
-/// Under the weeks.
-pub const WEEKS_AXIS: &str = "weeks since first treated visit; n = episodes with a reading";
-/// At the last observed week.
-pub const OBSERVED_LABEL: &str = "observed mean, tinted: its 95\u{a0}% interval";
 /// Under the responders.
 pub const RESPONDERS_AXIS: &str = "share that responded";
 /// Over the denominators of the responders.
@@ -49,40 +44,10 @@ pub fn improvement_axis(axis: &ScoreAxis) -> String {
     format!("improved by at least so much: {}", axis.change_title)
 }
 
-/// At the plateau of a curve.
-pub fn plateau(value: f64, low: f64, high: f64, places: usize) -> String {
-    format!("plateau {} ({})", decimal(value, places), range(low, high, places).replace(' ', "\u{a0}"))
-}
-
-/// At the half-time of a curve.
-pub fn half_time(weeks: f64) -> String {
-    format!("half-time {} weeks", decimal(weeks, 1))
-}
-
 /// What stands at the ends of the bracket; the first row says what they are.
 pub fn worst_and_best(worst: f64, best: f64, is_first: bool) -> (String, String) {
     let (worst, best) = (percent(worst), percent(best));
     if is_first { (format!("worst case {worst}"), format!("best case {best}")) } else { (worst, best) }
-}
-
-/// Title of a weekly course with its curve.
-pub fn course_title(measure: &str, start: f64, plateau: f64, half_time_days: f64, places: usize) -> String {
-    format!(
-        "{measure}: from {} towards {}, half of the way in {} days",
-        decimal(start, places),
-        decimal(plateau, places),
-        decimal(half_time_days, 0)
-    )
-}
-
-/// Title of a weekly course without a curve.
-pub fn course_title_without_curve(measure: &str, first: f64, last: f64, last_week: u32, places: usize) -> String {
-    format!("{measure}: mean {} at baseline, {} in week {last_week}", decimal(first, places), decimal(last, places))
-}
-
-/// Subtitle of a weekly course.
-pub fn course_subtitle(condition: &str, episodes: Option<u64>, readings: u64) -> String {
-    format!("{condition}: {}, {} readings", episodes_behind(episodes), count(readings))
 }
 
 /// Title of the responders.
@@ -170,12 +135,6 @@ pub fn source(group: &str, sites: u64, cited: Option<&str>) -> String {
     cited.map_or(own.clone(), |citation| format!("{own} Published points: {}.", citation.trim_end_matches('.')))
 }
 
-/// How to read the weekly course.
-pub const READ_COURSE: &str = "Dots: mean of the episodes with a reading in that week. Tint: its 95\u{a0}% interval, not \
-     the spread of patients.";
-/// How to read it with a published course beside it.
-pub const READ_COURSE_AND_COHORT: &str = "Dots: mean of the episodes with a reading in that week. Tint: its 95\u{a0}% \
-     interval, not the spread of patients. Open grey dots: published cohorts, on another clock.";
 /// How to read the responders.
 pub const READ_RESPONDERS: &str = "Dot and bar: rate among those with an outcome and its 95\u{a0}% interval. Bracket: \
      from every missing outcome counted as a failure to every one counted as a success.";
@@ -189,47 +148,17 @@ pub const READ_COMPLETENESS: &str = "The longer the ochre line, the more episode
 /// How to read the accounts.
 pub const READ_ACCOUNTS: &str = "Bars show the rows of each file; the numbers are exact.";
 
-/// Text alternative of the weekly course.
-pub fn describe_weekly_course(data: &WeeklyCourse) -> String {
-    let places = data.axis.decimals;
-    let mut said = format!("{}, {}. ", data.axis.title, direction(data.axis.lower_is_better));
-    for week in &data.weeks {
-        said.push_str(&format!(
-            "Week {}: {}, n {}. ",
-            week.week,
-            with_interval(week.mean, week.low, week.high, places),
-            count(week.episodes)
-        ));
-    }
-    if let Some(curve) = &data.curve {
-        let labels = [&curve.plateau, &curve.half_time].map(|mark| mark.as_ref().map(|(_, label)| label.as_str()));
-        let labels: Vec<&str> = labels.into_iter().flatten().collect();
-        if !labels.is_empty() {
-            said.push_str(&format!("Fitted curve: {}. ", labels.join("; ")));
-        }
-    }
-    if let Some(cohort) = &data.natural_course {
-        said.push_str(&format!("{}: ", cohort.label));
-        let points = cohort
-            .points
-            .iter()
-            .map(|p| format!("week {} {}", decimal(p.week, 0), with_interval(p.mean, p.low, p.high, places)));
-        said.push_str(&points.collect::<Vec<_>>().join("; "));
-        said.push('.');
-    }
-    said.trim_end().to_string()
-}
-
 /// Text alternative of the responders.
 pub fn describe_responders(data: &Responders) -> String {
     let rows = data.definitions.iter().map(|d| {
         format!(
-            "{}: {}, {} with an outcome; worst case {}, best case {}.",
+            "{}: {}, {} with an outcome; worst case {}, best case {}{}.",
             d.label,
             percent_with_interval(d.rate.0, d.rate.1, d.rate.2),
             d.denominator,
             percent(d.worst_case),
-            percent(d.best_case)
+            percent(d.best_case),
+            d.imputed.map(imputation::described).unwrap_or_default()
         )
     });
     rows.collect::<Vec<_>>().join(" ")

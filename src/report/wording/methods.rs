@@ -97,23 +97,10 @@ pub fn results() -> Vec<Explanation> {
                  leaving them out would reward losing baselines. Rate: responders among those that have the readings \
                  which the definition needs, with Wilson's interval.",
                 "Worst and best case count every other episode that could respond as no response, or as a response. The \
-                 truth lies between; where in between, these data cannot tell.",
+                 truth lies between; where in between, these data cannot tell. The imputed rate is a guess at it, explained \
+                 below.",
                 "The distribution of change gives the share for every threshold. Its second line counts the missing as \
                  not improved.",
-            ],
-        ),
-        explain(
-            "course",
-            "Course by week",
-            &[
-                "Week 0 holds the baselines, week w the readings of days 7w − 3 to 7w + 3, one an episode. Mean with t \
-                 interval. Patients leave as weeks go by, so later means are of other patients than earlier ones; the \
-                 number of episodes stands under each week.",
-                "Curve: mean(t) = plateau + (start − plateau) exp(−t ln 2 / half-time), by least squares on the weekly \
-                 means, each weighted by its episodes. The weeks share their \
-                 episodes but are fitted as if they did not, and who is lost on the way is not allowed for, so the intervals \
-                 are rough. Where the data do not fix all three numbers, none is given.",
-                "Published cohorts are drawn as points with their intervals. They count from entry into a study.",
             ],
         ),
         explain(

@@ -12,9 +12,9 @@ pub fn count(n: u64) -> String {
     grouped(&n.to_string())
 }
 
-/// How many due episodes stand behind something; without a number when it is withheld.
+/// How many episodes stand behind something; without a number when it is withheld.
 pub fn episodes_behind(episodes: Option<u64>) -> String {
-    episodes.map_or_else(|| "due episodes".to_string(), |n| format!("{} due episodes", count(n)))
+    episodes.map_or_else(|| "episodes".to_string(), |n| counted(n, "episode", "episodes"))
 }
 
 /// A number with fixed decimals: `−1,234.5`. Not a number: `not recorded`.

@@ -1,0 +1,72 @@
+//! How long until a response: a figure of the first definition, a sheet of all.
+
+use super::condition::Page;
+use super::drawings::Drawn;
+use super::edition::Edition;
+use super::pick::{count, shown};
+use crate::findings::bulletin::{ConditionFindings, OutcomeFindings};
+use crate::findings::curve::TimeToResponse;
+use crate::report::figures::{FigureError, FigureText, Incidence, IncidenceAt, MedianDay, incidence};
+use crate::report::pages::{Block, Cell, Section, Sheet};
+use crate::report::wording::{course_figure, phrases, result_sheets, time_to_response as words};
+
+impl Page<'_> {
+    pub(super) fn time_to_response(&mut self) -> Result<Section, FigureError> {
+        let mut section = Section::new("time-to-response", words::HEADING);
+        for outcome in self.condition.outcomes.iter().filter(|outcome| !outcome.definitions.is_empty()) {
+            section.add(Block::Heading(outcome.title.clone()));
+            if outcome.time_to_response.is_empty() {
+                section.say(words::NOTHING_TO_SHOW);
+                continue;
+            }
+            let figure = figure(self.edition, self.condition, outcome)?;
+            self.place(&mut section, figure, words::READ, vec![words::MEDIAN_NOTE.to_string()]);
+            self.add_sheet(&mut section, sheet(outcome), words::COLUMNS_NOTE);
+        }
+        Ok(section)
+    }
+}
+
+/// The incidence by the first definition that has one.
+fn figure(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &OutcomeFindings) -> Drawn {
+    let first = outcome.time_to_response.iter().find_map(|found| Some((found, found.incidence.last()?)));
+    let Some((found, last)) = first else { return Ok(None) };
+    let text = FigureText {
+        name: edition.figure_name(condition, outcome, "response"),
+        title: words::title(last),
+        subtitle: words::subtitle(
+            &condition.title,
+            &phrases::within(&outcome.title),
+            found,
+            shown(&found.episodes).map(u64::from),
+        ),
+        source: format!("{} {}", edition.source(None), course_figure::UNCONTROLLED_IN_BRIEF),
+    };
+    let steps = found.incidence.iter().map(|step| IncidenceAt {
+        day: step.day,
+        response: step.response.value,
+        low: step.response.low,
+        high: step.response.high,
+        stopped: step.stopped,
+    });
+    let median = found.median_day.map(|day| MedianDay { day, low: found.median_low, high: found.median_high });
+    incidence(&text, &Incidence { steps: steps.collect(), median }).map(Some)
+}
+
+fn sheet(outcome: &OutcomeFindings) -> Sheet {
+    let mut sheet = Sheet::new(words::caption(&outcome.title), result_sheets::DEFINITION, &words::COLUMNS);
+    for found in &outcome.time_to_response {
+        sheet.row(words::defined(&found.definition, &found.label), cells(found));
+    }
+    sheet
+}
+
+fn cells(found: &TimeToResponse) -> Vec<Cell> {
+    vec![
+        count(&found.episodes),
+        count(&found.events),
+        count(&found.stopped),
+        words::median(found.median_day, found.median_low, found.median_high).into(),
+        found.p_logrank.map_or(Cell::from(result_sheets::NONE), |p| words::p_value(p).into()),
+    ]
+}

@@ -1,0 +1,70 @@
+//! What imputing the missing says about the responders.
+
+use super::phrases::{definition, unit_of_change};
+use super::{decimal, percent, percent_with_interval};
+use crate::findings::bulletin::{Estimate, Tipping};
+
+/// How it was done.
+pub const HOW: &str = "Imputed rate: what is missing of a patient's baseline or endpoint is drawn 50 times from the fitted \
+     course for that patient, given the readings there are, and the 50 rates are pooled by Rubin's rules on the logit. \
+     That is right if whoever was lost went on as their own readings foretold; nothing in the data can show it.";
+/// Where no curve was fitted.
+pub const NOT_IMPUTED: &str = "Nothing is imputed here, since there is no fitted course to draw from.";
+/// In a cell without an imputed rate.
+pub const NONE: &str = "none";
+/// Heading of the column.
+pub const COLUMN: &str = "imputed (95\u{a0}%\u{a0}CI)";
+/// Added to the way to read the figure.
+pub const READ: &str = " Open ring and ochre line: the rate with the missing imputed, and its 95\u{a0}% interval.";
+
+/// At the imputed rate; the first row says what it is.
+pub fn label(rate: f64, is_first: bool) -> String {
+    if is_first { format!("missing imputed {}", percent(rate)) } else { percent(rate) }
+}
+
+/// In the text alternative of a row.
+pub fn described(rate: (f64, f64, f64)) -> String {
+    format!("; with the missing imputed {}", percent_with_interval(rate.0, rate.1, rate.2))
+}
+
+/// How much worse the lost would have to be.
+pub fn tipping(key: &str, label: &str, tipping: Tipping, seen: &Estimate, unit: &str, places: usize) -> String {
+    let limit = percent(seen.low);
+    let unit = unit_of_change(unit);
+    let verdict = match tipping {
+        Tipping::Worse(by) => format!(
+            "the imputed rate falls below {limit}, the lower limit of the rate seen, once every patient lost ended {} {unit} \
+             worse than imputed",
+            decimal(by, places)
+        ),
+        Tipping::AlreadyBelow => {
+            format!("the imputed rate already lies below {limit}, the lower limit of the rate seen: those lost matter")
+        }
+        Tipping::Never => format!(
+            "even had every patient lost ended at the worst score, the imputed rate would not fall below {limit}, the lower \
+             limit of the rate seen"
+        ),
+    };
+    format!("{} \u{2013} {verdict}.", definition(key, label))
+}
+
+/// Before those sentences.
+pub const TIPPING_INTRO: &str = "How much worse than imputed the lost would have to be to change the message:";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_tipping_point_is_a_sentence_with_its_limit_and_unit() {
+        let seen = Estimate { value: 0.62, low: 0.56, high: 0.67 };
+        let say = |case| tipping("fifty_percent", "at least 50 % lower", case, &seen, "%", 1);
+        assert_eq!(
+            say(Tipping::Worse(7.42)),
+            "At least 50\u{a0}% lower \u{2013} the imputed rate falls below 56\u{a0}%, the lower limit of the rate seen, \
+             once every patient lost ended 7.4 percentage points worse than imputed."
+        );
+        assert!(say(Tipping::AlreadyBelow).contains("already lies below 56\u{a0}%"));
+        assert!(say(Tipping::Never).contains("would not fall below 56\u{a0}%"));
+    }
+}
