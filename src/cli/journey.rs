@@ -22,12 +22,13 @@ use crate::readings::attach::{Readings, attach};
 use crate::readings::notes::episode_notes;
 use crate::readings::tables::{outcome_columns, write_readings};
 use crate::readings::windows::Courses;
+use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    backtest, change, completeness, curve_points, datapackage, disagreements, ordinal_change, reconciliation,
+    backtest, change, completeness, curve_points, datapackage, disagreements, on_track, ordinal_change, reconciliation,
     recovery_curves, rejected_rows, responders, time_to_response,
 };
-use crate::report::{Rules, write_pages};
+use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
 use crate::rows::when::Quarter;
 use crate::visits::duplicates::{Disagreement, visits};
@@ -166,19 +167,28 @@ pub fn worklist(group: &Group, understood: &Understood, records: Records<'_>, fi
 ///
 /// # Errors
 /// The disk is full or the folder cannot be written.
-pub fn write(group: &Group, understood: &Understood, bulletin: &Bulletin, out: &Path) -> Result<(), Problem> {
+pub fn write(
+    group: &Group,
+    understood: &Understood,
+    bulletin: &Bulletin,
+    worklist: &Worklist,
+    out: &Path,
+) -> Result<(), Problem> {
+    let failure = |error: ReportError| Problem::failure(error.to_string());
     let rules = Rules::of(group, bulletin);
-    write_pages(bulletin, &rules, out).map_err(|error| Problem::failure(error.to_string()))?;
-    write_account(understood, out)?;
+    write_pages(bulletin, &rules, out).map_err(failure)?;
+    write_restricted(worklist, out).map_err(failure)?;
+    write_account(understood, Some(worklist), out)?;
     write_results(bulletin, &out.join("tables"))?;
     write_datasets(group, understood, &out.join("restricted"))
 }
 
-/// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected.
+/// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected. With a worklist
+/// its sheet as well.
 ///
 /// # Errors
 /// The folder cannot be written.
-pub fn write_account(understood: &Understood, out: &Path) -> Result<(), Problem> {
+pub fn write_account(understood: &Understood, worklist: Option<&Worklist>, out: &Path) -> Result<(), Problem> {
     let Understood { intake, disagreements, .. } = understood;
     let (tables, restricted) = (out.join("tables"), out.join("restricted"));
     for folder in [&tables, &restricted] {
@@ -189,8 +199,12 @@ pub fn write_account(understood: &Understood, out: &Path) -> Result<(), Problem>
     write_sheet(&restricted, &rejected_rows::FORM, rejected_rows::lines(&intake.files, &intake.ledger))?;
     let pairs = disagreements.iter().map(|pair| disagreements::line(&intake.files, pair));
     write_sheet(&restricted, &disagreements::FORM, pairs)?;
-    let title = "Rows that were not used; restricted";
-    datapackage::write(&restricted, "restricted", title, &[&rejected_rows::FORM, &disagreements::FORM])
+    let mut forms = vec![&rejected_rows::FORM, &disagreements::FORM];
+    if let Some(worklist) = worklist {
+        write_sheet(&restricted, &on_track::FORM, on_track::lines(worklist))?;
+        forms.push(&on_track::FORM);
+    }
+    datapackage::write(&restricted, "restricted", "Patients and rows one by one; restricted", &forms)
 }
 
 fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {

@@ -33,7 +33,8 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let records = journey::records(&group, &understood, period);
     let fitted = journey::fit(records, arguments.quiet);
     let bulletin = journey::find(&group, &understood, records, &fitted)?;
-    journey::write(&group, &understood, &bulletin, publication.path())?;
+    let worklist = journey::worklist(&group, &understood, records, &fitted);
+    journey::write(&group, &understood, &bulletin, &worklist, publication.path())?;
     publication.finish()?;
     if !arguments.quiet {
         say::out(&summary::of(&bulletin, &out.join("index.html")))?;
@@ -53,7 +54,7 @@ fn default_out(folder: &Path) -> PathBuf {
 }
 
 fn too_many_rejected(group: &Group, understood: &Understood, publication: Publication) -> Result<Exit, Problem> {
-    journey::write_account(understood, publication.path())?;
+    journey::write_account(understood, None, publication.path())?;
     let place = publication.finish_partial()?;
     let share = understood.intake.ledger.faulty_share();
     Err(Problem {

@@ -139,7 +139,7 @@ impl<'p> Panel<'p> {
         let heading = (0.0, self.top - 14.0);
         pen.text(heading, &outcome.title, STRONG, BLACK, Align::Left)?;
         let beside = format!("{unit}; {}", wording::figures::direction(outcome.lower_is_better));
-        pen.text((STRONG.width(&outcome.title) + 4.0, heading.1), beside, SMALL, GREY, Align::Left)?;
+        pen.text((STRONG.width(&outcome.title) + 4.0, heading.1), &beside, SMALL, GREY, Align::Left)?;
         let ticks = self.y.ticks(5);
         let decimals = tick_decimals(&ticks);
         for tick in ticks {
@@ -222,9 +222,9 @@ impl<'p> Panel<'p> {
         }
         let broken: Vec<Vec<String>> = labels.iter().map(|l| lines(&l.1, l.2, LABEL_WIDTH)).collect();
         let step = SMALL.line_height();
-        let tallest = broken.iter().map(Vec::len).max().unwrap_or(1) as f64;
-        let wanted: Vec<f64> = labels.iter().map(|l| l.0).collect();
-        let tops = spread(&wanted, tallest * step + 4.0, self.bottom - (tallest - 1.0) * step);
+        let wanted: Vec<(f64, f64)> =
+            labels.iter().zip(&broken).map(|(label, rows)| (label.0, rows.len() as f64 * step)).collect();
+        let tops = spread(&wanted, 4.0, self.bottom + 4.0);
         for ((label, rows), top) in labels.iter().zip(&broken).zip(tops) {
             for (row, line) in rows.iter().enumerate() {
                 pen.text((LABEL_LEFT, top + row as f64 * step), line, label.2, label.3, Align::Left)?;
