@@ -1,4 +1,4 @@
-//! Quantiles and tail areas of the normal, t and beta distributions.
+//! Quantiles and tail areas of the normal, t, beta and chi-square distributions.
 //!
 //! **Formulas.** Normal: inverse complementary error function. t with v degrees of freedom: the area beyond |t| on both
 //! sides is I(v / (v + t2); v/2, 1/2), I the regularised incomplete beta function; quantiles by Newton's method
@@ -6,7 +6,8 @@
 //! nearer from the same side. Beyond v = 1e4, where the incomplete beta function loses digits, Fisher's and Cornish's
 //! expansion around the normal quantile z (Abramowitz & Stegun 1964, 26.7.5), to the term in 1/v3. Beta: Newton's
 //! method, kept in a bracket by bisection. Only the incomplete beta function comes from the library: its own inverses
-//! stop at fewer digits.
+//! stop at fewer digits. Chi-square with v
+//! degrees of freedom: the regularised upper incomplete gamma function Q(v/2, x/2).
 //!
 //! **Domain and edge cases.** 0 < p < 1; v >= 1, fractions allowed. NaN refused.
 //!
@@ -56,6 +57,24 @@ pub fn t_two_sided(t: f64, df: f64) -> Result<f64, InputError> {
         return Err(InputError::OutOfRange { what: "t statistic", domain: "a number" });
     }
     Ok(both_tails(t, df))
+}
+
+/// The area of the chi-square distribution with `df` degrees of freedom above `x`: a p value.
+///
+/// # Errors
+/// If `x` is NaN or negative, or `df` is not finite and at least 1.
+pub fn chi_square_tail(x: f64, df: f64) -> Result<f64, InputError> {
+    check_degrees_of_freedom(df)?;
+    if x == 0.0 {
+        return Ok(1.0);
+    }
+    if x == f64::INFINITY {
+        return Ok(0.0);
+    }
+    match gamma::checked_gamma_ur(df / 2.0, x / 2.0) {
+        Ok(area) if area.is_finite() => Ok(area.clamp(0.0, 1.0)),
+        _ => Err(InputError::OutOfRange { what: "chi-square", domain: "at least 0" }),
+    }
 }
 
 /// The quantile of the beta distribution with shapes `a` and `b`.
@@ -204,6 +223,28 @@ mod tests {
                 let exact = p.powf(1.0 / a); // I(x; a, 1) = x^a
                 assert!((beta_quantile(p, a, 1.0).unwrap() / exact - 1.0).abs() < 1e-12);
             }
+        }
+    }
+
+    #[test]
+    fn chi_square_tails_have_closed_forms_for_one_two_and_four_degrees_of_freedom() {
+        for x in [1e-6_f64, 0.5, 3.841, 16.8, 60.0] {
+            let exact = [
+                (1.0, erf::erfc((x / 2.0).sqrt())),
+                (2.0, (-x / 2.0).exp()),
+                (4.0, (1.0 + x / 2.0) * (-x / 2.0).exp()),
+            ];
+            for (df, area) in exact {
+                assert!(
+                    (chi_square_tail(x, df).unwrap() / area - 1.0).abs() < 1e-9,
+                    "{x} {df} {:e}",
+                    chi_square_tail(x, df).unwrap() / area - 1.0
+                );
+            }
+        }
+        assert_eq!((chi_square_tail(0.0, 3.0), chi_square_tail(f64::INFINITY, 3.0)), (Ok(1.0), Ok(0.0)));
+        for (x, df) in [(-1.0, 1.0), (f64::NAN, 1.0), (1.0, 0.0), (1.0, f64::NAN)] {
+            assert!(chi_square_tail(x, df).is_err());
         }
     }
 

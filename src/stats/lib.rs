@@ -30,6 +30,9 @@ pub mod linear_regression;
 pub mod nlme;
 pub mod series;
 
+// time until an event
+pub mod survival;
+
 // many answers at once
 pub mod multiplicity;
 

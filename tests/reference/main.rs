@@ -6,6 +6,7 @@
 mod fits;
 mod reader;
 mod samples;
+mod survival;
 
 use reader::Dataset;
 
@@ -24,9 +25,12 @@ datasets! {
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
     bod => fits::bod,
     chick_weight_clustered => samples::clustered_mean,
+    freireich_1963 => survival::freireich,
     keyed_streams => samples::keyed_streams,
     loblolly_329 => fits::loblolly,
+    lung_survival => survival::lung,
     mehrotra_heyse_2004 => samples::first_adjusted,
+    mgus2_incidence => survival::mgus2,
     natural_course_means => fits::natural_course,
     newcombe_1998_difference => samples::proportion_differences,
     newcombe_1998_proportion => samples::proportions,
@@ -47,7 +51,7 @@ datasets! {
 #[test]
 fn every_file_in_the_reference_folder_is_read() {
     let mut expected: Vec<String> =
-        ["README.md", "fits.rs", "main.rs", "reader.rs", "samples.rs"].map(String::from).to_vec();
+        ["README.md", "fits.rs", "main.rs", "reader.rs", "samples.rs", "survival.rs"].map(String::from).to_vec();
     expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
     expected.sort();
     assert_eq!(reader::names_in(&reader::root()), expected);
