@@ -4,6 +4,7 @@
 //! value, how many digits agree.
 
 mod fits;
+mod lmm;
 mod reader;
 mod samples;
 mod survival;
@@ -27,11 +28,16 @@ datasets! {
     chick_weight_clustered => samples::clustered_mean,
     freireich_1963 => survival::freireich,
     keyed_streams => samples::keyed_streams,
+    lmm_chick_weight => lmm::chick_weight,
+    lmm_dyestuff2 => lmm::dyestuff2,
+    lmm_orthodont => lmm::orthodont,
+    lmm_sleepstudy => lmm::sleepstudy,
     loblolly_329 => fits::loblolly,
     lung_survival => survival::lung,
     mehrotra_heyse_2004 => samples::first_adjusted,
     mgus2_incidence => survival::mgus2,
     natural_course_means => fits::natural_course,
+    natural_spline => lmm::natural_spline,
     newcombe_1998_difference => samples::proportion_differences,
     newcombe_1998_proportion => samples::proportions,
     nist_boxbod => fits::boxbod,
@@ -51,7 +57,9 @@ datasets! {
 #[test]
 fn every_file_in_the_reference_folder_is_read() {
     let mut expected: Vec<String> =
-        ["README.md", "fits.rs", "main.rs", "reader.rs", "samples.rs", "survival.rs"].map(String::from).to_vec();
+        ["README.md", "fits.rs", "lmm.rs", "main.rs", "reader.rs", "samples.rs", "survival.rs"]
+            .map(String::from)
+            .to_vec();
     expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
     expected.sort();
     assert_eq!(reader::names_in(&reader::root()), expected);
