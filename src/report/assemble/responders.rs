@@ -11,7 +11,7 @@ use crate::report::wording::{self, figures as words, headings, imputation, phras
 impl Page<'_> {
     pub(super) fn responders(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("responders", headings::RESPONDERS);
-        let period = Period::All;
+        let (period, mut is_explained) = (Period::All, false);
         for outcome in &self.condition.outcomes {
             if outcome.definitions.is_empty() {
                 continue;
@@ -30,7 +30,16 @@ impl Page<'_> {
                 sheet(outcome, &period, &rows, is_imputed),
                 result_sheets::RESPONDER_COLUMNS_NOTE,
             );
-            section.say(if is_imputed { imputation::HOW } else { imputation::NOT_IMPUTED });
+            match rows.iter().any(|(_, row)| shown(&row.imputed).is_some()) {
+                true if !is_explained => {
+                    section.say(imputation::HOW);
+                    is_explained = true;
+                }
+                false if !is_imputed => {
+                    section.say(imputation::NOT_IMPUTED);
+                }
+                _ => {}
+            }
             let tipping = tipping_points(outcome, &rows);
             if !tipping.is_empty() {
                 section.say(imputation::TIPPING_INTRO).add(Block::List(tipping));

@@ -102,9 +102,9 @@ fn median(pen: &Pen<'_, '_>, x: &Scale, median: Option<&MedianDay>, top: f64) ->
     let (text_at, line_at) = (top - 38.0, top - 18.0);
     let label = words::median_label(median);
     let Some(median) = median else {
-        return pen.text((LEFT, line_at), &label, SMALL, BLACK, Align::Left);
+        return pen.text((0.0, line_at), &label, SMALL, BLACK, Align::Left);
     };
-    pen.text((LEFT, text_at), &label, SMALL, BLACK, Align::Left)?;
+    pen.text((0.0, text_at), &label, SMALL, BLACK, Align::Left)?;
     let (low, high) = (x.at(median.low.unwrap_or(0.0)), median.high.map_or(RIGHT, |high| x.at(high)));
     pen.line(&[(low, line_at), (high, line_at)], BLACK, 1.1)?;
     for (end, is_reached) in [(low, median.low.is_some()), (high, median.high.is_some())] {

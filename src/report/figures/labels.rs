@@ -34,11 +34,11 @@ fn filled(text: &str, face: Face, width: f64) -> Vec<String> {
 }
 
 /// Moves labels, each given by its wanted top and its height, down just enough that neighbours are `gap` apart, then up
-/// again where the last would pass `bottom`. The order of the wanted tops is kept.
+/// again where the last would pass `bottom`. The order of their middles is kept, so that lines to them do not cross.
 pub(super) fn spread(wanted: &[(f64, f64)], gap: f64, bottom: f64) -> Vec<f64> {
     let mut placed: Vec<(usize, f64, f64)> =
         wanted.iter().enumerate().map(|(label, &(top, height))| (label, top, height)).collect();
-    placed.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+    placed.sort_by(|a, b| (a.1 + a.2 / 2.0).total_cmp(&(b.1 + b.2 / 2.0)).then(a.0.cmp(&b.0)));
     let mut least = f64::NEG_INFINITY;
     for (_, top, height) in &mut placed {
         *top = top.max(least);
@@ -60,6 +60,8 @@ mod tests {
     #[test]
     fn close_labels_are_spread_and_stay_in_order() {
         assert_eq!(spread(&[(10.0, 13.0), (12.0, 30.0), (50.0, 13.0)], 2.0, 100.0), [10.0, 25.0, 57.0]);
+        // by its top the tall label would come first, by its middle it comes second
+        assert_eq!(spread(&[(10.0, 40.0), (12.0, 10.0)], 2.0, 100.0), [24.0, 12.0]);
         assert_eq!(spread(&[(99.0, 13.0), (95.0, 13.0)], 2.0, 113.0), [100.0, 85.0]);
     }
 

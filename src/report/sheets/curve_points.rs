@@ -1,4 +1,4 @@
-//! `curve_points.csv`: what the figures draw: observed weekly means, the fitted mean, published points.
+//! `curve_points.csv`: what the figures draw: observed weekly medians and means, the fitted mean with its bands, published points.
 
 use super::sheet::{Cell, Form, Kind, always, maybe};
 use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings};
@@ -23,14 +23,15 @@ pub const FORM: Form = Form {
         maybe("natural_course", Kind::Number, "mean of published cohorts"),
         always("kind", Kind::OneOf(&["observed", "fitted", "published"]), "where the mean comes from"),
         maybe("episodes", Kind::Count, "episodes behind an observed mean"),
+        maybe("median", Kind::Number, "median of the readings of an observed week"),
     ],
     key: &["condition", "measure", "kind", "day"],
 };
 
 /// The lines of one outcome.
 pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Vec<Cell>> {
-    let line = |day: f64, mean: Option<Estimate>, rest: [Cell; 3], kind: &str, episodes: Cell| -> Vec<Cell> {
-        let [band_low, band_high, published] = rest;
+    let line = |day: f64, mean: Option<Estimate>, rest: [Cell; 3], kind: &str, observed: [Cell; 2]| -> Vec<Cell> {
+        let ([band_low, band_high, published], [episodes, median]) = (rest, observed);
         let number = |x: Option<f64>| x.map_or(Cell::Empty, Cell::Number);
         vec![
             condition.key.as_str().into(),
@@ -44,20 +45,22 @@ pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Ve
             published,
             kind.into(),
             episodes,
+            median,
         ]
     };
     let mut lines = Vec::new();
     for week in &outcome.weeks {
         let band = [week.band.0.into(), week.band.1.into(), Cell::Empty];
-        lines.push(line(week.day, Some(week.mean), band, "observed", u64::from(week.episodes).into()));
+        let observed = [u64::from(week.episodes).into(), week.median.into()];
+        lines.push(line(week.day, Some(week.mean), band, "observed", observed));
     }
     for point in outcome.curve.fitted().iter().flat_map(|curve| &curve.points) {
         let band = [point.band.0.into(), point.band.1.into(), Cell::Empty];
-        lines.push(line(point.day, Some(point.mean), band, "fitted", Cell::Empty));
+        lines.push(line(point.day, Some(point.mean), band, "fitted", [Cell::Empty, Cell::Empty]));
     }
     for (day, mean) in outcome.natural_course.iter().flat_map(|course| &course.points) {
         let published = [Cell::Empty, Cell::Empty, mean.value.into()];
-        lines.push(line(*day, None, published, "published", Cell::Empty));
+        lines.push(line(*day, None, published, "published", [Cell::Empty, Cell::Empty]));
     }
     lines
 }

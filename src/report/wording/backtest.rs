@@ -27,15 +27,20 @@ pub const CALLS_NOTE: &str = "Wilson intervals. The reading is numbered from 1, 
 /// Heading of the first column.
 pub const CORNER: &str = "follow-up reading";
 /// Columns of the first sheet.
-pub const CHANCE_COLUMNS: [&str; 5] =
-    ["patients", "AUC (95\u{a0}%\u{a0}CI)", "Brier", "calibration slope (CI)", "calibration intercept (CI)"];
+pub const CHANCE_COLUMNS: [&str; 5] = [
+    "patients",
+    "AUC (95\u{a0}%\u{a0}CI)",
+    "Brier",
+    "calibration slope (95\u{a0}%\u{a0}CI)",
+    "calibration intercept (95\u{a0}%\u{a0}CI)",
+];
 /// Columns of the second sheet.
 pub const CALL_COLUMNS: [&str; 5] = [
     "patients",
-    "inside 80\u{a0}% band (CI)",
-    "sensitivity (CI)",
-    "specificity (CI)",
-    "positive predictive value (CI)",
+    "inside 80\u{a0}% band (95\u{a0}%\u{a0}CI)",
+    "sensitivity (95\u{a0}%\u{a0}CI)",
+    "specificity (95\u{a0}%\u{a0}CI)",
+    "positive predictive value (95\u{a0}%\u{a0}CI)",
 ];
 /// In place of a number that cannot be computed.
 pub const NONE: &str = "none";

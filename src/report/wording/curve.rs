@@ -1,6 +1,6 @@
 //! The recovery curve in words.
 
-use super::numbers::{count, decimal, episodes_behind, percent, with_interval};
+use super::numbers::{count, counted, decimal, episodes_behind, percent, with_interval};
 use super::phrases::sentence;
 use crate::findings::curve::{Choice, Curve, CurveModel};
 
@@ -76,7 +76,7 @@ pub fn choice(model: CurveModel, choice: &Choice) -> String {
          in log density a patient, five folds, {}.",
         decimal(choice.margin, 2),
         decimal(choice.margin_error, 2),
-        episodes_behind(Some(u64::from(choice.patients)))
+        counted(u64::from(choice.patients), "patient", "patients")
     )
 }
 

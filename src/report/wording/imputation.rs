@@ -45,7 +45,13 @@ pub fn tipping(key: &str, label: &str, tipping: Tipping, seen: &Estimate, unit: 
              limit of the rate seen"
         ),
     };
-    format!("{} \u{2013} {verdict}.", definition(key, label))
+    format!("{}: {verdict}.", name(key, label))
+}
+
+/// A definition without its threshold where it has a name.
+fn name(key: &str, label: &str) -> String {
+    let full = definition(key, label);
+    full.split_once(": ").map_or(full.clone(), |(name, _)| name.to_string())
 }
 
 /// Before those sentences.
@@ -61,10 +67,12 @@ mod tests {
         let say = |case| tipping("fifty_percent", "at least 50 % lower", case, &seen, "%", 1);
         assert_eq!(
             say(Tipping::Worse(7.42)),
-            "At least 50\u{a0}% lower \u{2013} the imputed rate falls below 56\u{a0}%, the lower limit of the rate seen, \
+            "At least 50\u{a0}% lower: the imputed rate falls below 56\u{a0}%, the lower limit of the rate seen, \
              once every patient lost ended 7.4 percentage points worse than imputed."
         );
         assert!(say(Tipping::AlreadyBelow).contains("already lies below 56\u{a0}%"));
         assert!(say(Tipping::Never).contains("would not fall below 56\u{a0}%"));
+        let named = tipping("minimal_important", "at least 2 points lower", Tipping::Never, &seen, "points", 1);
+        assert!(named.starts_with("Minimal important change: even had"), "{named}");
     }
 }

@@ -39,13 +39,9 @@ const SUSTAINED: &str = "sustained_";
 /// A definition with its words; `sustained_` before its key becomes words too.
 pub fn defined(key: &str, label: &str) -> String {
     match key.strip_prefix(SUSTAINED) {
-        Some(plain) => format!("Sustained, two readings in a row: {}", lowered(&definition(plain, label))),
+        Some(plain) => format!("Sustained, two readings in a row: {}", within(&definition(plain, label))),
         None => definition(key, label),
     }
-}
-
-fn lowered(text: &str) -> String {
-    within(text)
 }
 
 /// Title of the figure: the shares at the last day.
@@ -81,7 +77,7 @@ pub fn median_label(found: Option<&MedianDay>) -> String {
             "median day {}, were those who stopped to go on like the others",
             median(Some(found.day), found.low, found.high)
         ),
-        None => "median not reached: fewer than half responded, even were those who stopped to go on".to_string(),
+        None => "median not reached, even were those who stopped to go on like the others".to_string(),
     }
 }
 
