@@ -17,7 +17,7 @@ const GOOD_NEWS: char = '◇';
 /// Before the numbers under the plot.
 const DAY: &str = "day";
 /// What the characters mean.
-pub(super) const KEY: &str = "● reading   ┊ 80 % band expected before it   ░ 80 % band to come   ◇ good news";
+pub(super) const KEY: &str = "●\u{a0}reading  ┊\u{a0}80\u{a0}%\u{a0}band expected before it  ░\u{a0}80\u{a0}%\u{a0}band to come  ◇\u{a0}good news";
 
 /// The plot with its axes, `width` characters at most (and no fewer than about thirty), each line ended.
 pub(super) fn chart(outcome: &OutcomeOnTrack, width: usize) -> String {

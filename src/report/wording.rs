@@ -12,6 +12,7 @@ pub mod methods_of_models;
 pub mod notice;
 mod numbers;
 pub mod on_track;
+pub mod patient_course;
 pub mod phrases;
 pub mod quality;
 pub mod result_sheets;

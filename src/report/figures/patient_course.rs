@@ -8,7 +8,7 @@ use super::scale::{Scale, round_domain, tick_decimals};
 use super::{Figure, FigureError, FigureText};
 use crate::findings::bulletin::Estimate;
 use crate::findings::worklist::{Channel, OutcomeOnTrack, PatientOnTrack};
-use crate::report::wording::{self, on_track as words};
+use crate::report::wording::{self, on_track, patient_course as words};
 
 const LEFT: f64 = 38.0;
 const RIGHT: f64 = WIDTH - 114.0;
@@ -139,7 +139,13 @@ impl<'p> Panel<'p> {
         let heading = (0.0, self.top - 14.0);
         pen.text(heading, &outcome.title, STRONG, BLACK, Align::Left)?;
         let beside = format!("{unit}; {}", wording::figures::direction(outcome.lower_is_better));
-        pen.text((STRONG.width(&outcome.title) + 4.0, heading.1), &beside, SMALL, GREY, Align::Left)?;
+        pen.text(
+            (STRONG.width(&outcome.title) + 4.0, heading.1),
+            beside.trim_start_matches([',', ';', ' ']),
+            SMALL,
+            GREY,
+            Align::Left,
+        )?;
         let ticks = self.y.ticks(5);
         let decimals = tick_decimals(&ticks);
         for tick in ticks {
@@ -220,11 +226,12 @@ impl<'p> Panel<'p> {
         if let [_, .., (_, end)] = outcome.to_come.as_slice() {
             labels.push((self.y.at(end.high) + 6.0, words::TO_COME.to_string(), SMALL, TEAL));
         }
-        let broken: Vec<Vec<String>> = labels.iter().map(|l| lines(&l.1, l.2, LABEL_WIDTH)).collect();
         let step = SMALL.line_height();
+        let broken: Vec<Vec<String>> = labels.iter().map(|l| lines(&l.1, l.2, LABEL_WIDTH)).collect();
+        let centred = |y: f64, rows: usize| y - rows.saturating_sub(1) as f64 * step / 2.0;
         let wanted: Vec<(f64, f64)> =
-            labels.iter().zip(&broken).map(|(label, rows)| (label.0, rows.len() as f64 * step)).collect();
-        let tops = spread(&wanted, 4.0, self.bottom + 4.0);
+            labels.iter().zip(&broken).map(|(l, rows)| (centred(l.0, rows.len()), rows.len() as f64 * step)).collect();
+        let tops = spread(&wanted, 1.0, self.bottom + 4.0);
         for ((label, rows), top) in labels.iter().zip(&broken).zip(tops) {
             for (row, line) in rows.iter().enumerate() {
                 pen.text((LABEL_LEFT, top + row as f64 * step), line, label.2, label.3, Align::Left)?;
@@ -274,7 +281,7 @@ fn draw_strip(pen: &Pen<'_, '_>, channel: &Channel, time: Time, ticks: &[i64], t
     for &(day, _, after) in channel.changes.iter().filter(|change| change.2.is_finite()) {
         mark(f64::from(day), after, true)?;
     }
-    let said = format!("{} {}", channel.label, words::channel_value(channel, last.1));
+    let said = format!("{} {}", channel.label, on_track::channel_value(channel, last.1));
     let said = lines(&said, SMALL, LABEL_WIDTH);
     let mut at = below - 5.0 - (said.len().saturating_sub(1)) as f64 * SMALL.line_height();
     for line in &said {

@@ -5,7 +5,7 @@ use crate::findings::worklist::{OutcomeOnTrack, PatientOnTrack};
 use crate::report::assemble::ReportError;
 use crate::report::figures::{FigureText, patient_course};
 use crate::report::pages::{Block, Cell, PlacedFigure, RestrictedPage, Row, Section, Sheet, Standing};
-use crate::report::wording::{decimal, on_track as words, range};
+use crate::report::wording::{decimal, on_track as words, patient_course as figure_words, range};
 
 const UP: &str = "../";
 
@@ -53,13 +53,13 @@ fn course(restricted: &Restricted<'_>, episode: &PatientOnTrack, section: &mut S
     }
     let text = FigureText {
         name: format!("course-{}", episode.episode),
-        title: words::figure_title(episode),
-        subtitle: words::figure_subtitle(episode),
-        source: words::figure_source(&restricted.worklist.group),
+        title: figure_words::figure_title(episode),
+        subtitle: figure_words::figure_subtitle(episode),
+        source: figure_words::figure_source(&restricted.worklist.group),
     };
     let figure = patient_course(&text, episode)?;
     let notes = episode.outcomes.iter().map(words::model_note).collect();
-    let placed = PlacedFigure::without_png(&figure, words::READ_COURSE);
+    let placed = PlacedFigure::without_png(&figure, figure_words::READ_COURSE);
     section.rows.push(Row::new(Block::Figure(placed), each_once(notes)));
     Ok(())
 }

@@ -1,11 +1,11 @@
-//! What the clinician's pages, their figures and the terminal say of a patient's course.
+//! What the clinician's pages and the terminal say of where a patient stands.
 
 use super::numbers::{count, counted, decimal, percent_with_interval, range};
 use super::phrases::sentence;
 use crate::findings::bulletin::Estimate;
 use crate::findings::curve::Backtest;
-use crate::findings::worklist::{Channel, OutcomeOnTrack, PatientOnTrack, ReadingPoint, Status, Worklist};
-use chrono::{Days, NaiveDate};
+use crate::findings::worklist::{Channel, OutcomeOnTrack, PatientOnTrack, Status, Worklist};
+use chrono::NaiveDate;
 
 /// At the head of every page that shows patients one by one.
 pub const RESTRICTED: &str = "Restricted: single patients. For those who treat them; not to be copied, sent on or \
@@ -50,15 +50,6 @@ pub const NONE_OVERDUE: &str = "No reading is overdue.";
 pub const NO_READING: &str = "No pain or disability score of this episode has been read.";
 /// A recorded code asks for caution.
 pub const CAUTION: &str = "Caution: a recorded code of this episode names myelopathy, a disorder of the spinal cord.";
-/// How to read the figure of a patient.
-pub const READ_COURSE: &str = "Dots: readings. Tinted bar behind a dot: where the reading was expected with 80\u{a0}% \
-     chance before it was seen, its middle marked. Tinted area: the same for readings to come. Below, on the same days, \
-     dose and setup of each visit; ochre marks a value other than at the visit before.";
-/// Under the time axis.
-pub const DAYS_AXIS: &str = "days since first treated visit";
-/// At the end of the area of readings to come.
-pub const TO_COME: &str = "80\u{a0}% band to come";
-
 /// A status word at the head of a sentence.
 pub fn heading(status: Status) -> &'static str {
     match status {
@@ -88,13 +79,6 @@ pub fn readings_caption(outcome: &OutcomeOnTrack) -> String {
 /// A calendar day: `3 September 2026`.
 pub fn date(date: NaiveDate) -> String {
     date.format("%-d %B %Y").to_string()
-}
-
-/// A calendar day short enough for an axis: `3 Sep`.
-pub fn short_date(first_visit: NaiveDate, day: i64) -> Option<String> {
-    let days = Days::new(day.unsigned_abs());
-    let date = if day < 0 { first_visit.checked_sub_days(days) } else { first_visit.checked_add_days(days) };
-    date.map(|date| date.format("%-d %b").to_string())
 }
 
 /// Up to when the exports reach.
@@ -179,7 +163,7 @@ pub fn visits(patient: &PatientOnTrack) -> String {
     format!("{done}; {first}last on day {}{ended}", day(patient.last_visit_day.into()))
 }
 
-fn visits_of(n: u32) -> String {
+pub(super) fn visits_of(n: u32) -> String {
     counted(n.into(), "visit", "visits")
 }
 
@@ -294,47 +278,6 @@ pub fn last_visit(patient: &PatientOnTrack) -> Option<String> {
     })
 }
 
-/// Title of a patient's figure: the finding on the most worrying outcome.
-pub fn figure_title(patient: &PatientOnTrack) -> String {
-    let Some(outcome) = patient.outcomes.first() else {
-        return "Dose and setup over the visits; no reading".to_string();
-    };
-    let last = decimal(outcome.last_value, outcome.decimals);
-    let on = format!("{}: {last} on day {}", outcome.title, day(outcome.day.into()));
-    match &outcome.expected {
-        Some(expected) => format!("{on}, expected {}", with_band(expected, outcome.decimals)),
-        None => on,
-    }
-}
-
-/// What stands behind a patient's figure.
-pub fn figure_subtitle(patient: &PatientOnTrack) -> String {
-    let readings: Vec<String> = patient
-        .outcomes
-        .iter()
-        .map(|outcome| {
-            format!("{} of {}", counted(outcome.readings.len() as u64, "reading", "readings"), outcome.title)
-        })
-        .collect();
-    let behind = if readings.is_empty() { String::new() } else { format!("; {}", readings.join(", ")) };
-    format!("Patient {}, episode {}: {}{behind}", patient.patient, patient.episode, visits_of(patient.visits))
-}
-
-/// Source line of a patient's figure.
-pub fn figure_source(group: &str) -> String {
-    format!("Source: exports of {group}. Restricted: a single patient.")
-}
-
-/// Last reading, at its height.
-pub fn last_reading(outcome: &OutcomeOnTrack) -> String {
-    format!("last reading {}", decimal(outcome.last_value, outcome.decimals))
-}
-
-/// Good news, at its height.
-pub fn good_news(value: f64, outcome: &OutcomeOnTrack) -> String {
-    format!("good news: {}", at_least_as_good(value, outcome))
-}
-
 /// Under the sheets of the backtest.
 pub const BACKTEST_KEY: &str = "
 Follow-up: number of the reading after the baseline. Brackets: 95 % interval. Area under ROC and Brier score judge the
@@ -357,47 +300,6 @@ pub fn backtest(backtest: &Backtest) -> String {
     }
 }
 
-/// Readings that the text alternative gives one by one; of a longer course the last so many.
-const SPOKEN: usize = 8;
-
-/// Text alternative of a patient's figure.
-pub fn describe_course(patient: &PatientOnTrack) -> String {
-    let mut said = String::new();
-    for outcome in &patient.outcomes {
-        let places = outcome.decimals;
-        said.push_str(&format!("{}. ", axis_title(outcome)));
-        let skipped = outcome.readings.len().saturating_sub(SPOKEN);
-        if skipped > 0 {
-            said.push_str(&format!("{} before these. ", counted(skipped as u64, "reading", "readings")));
-        }
-        for ReadingPoint { day: on, value, expected } in outcome.readings.iter().skip(skipped) {
-            said.push_str(&format!("Day {}: {}", day((*on).into()), decimal(*value, places)));
-            if let Some(expected) = expected {
-                said.push_str(&format!(", expected {}", with_band(expected, places)));
-            }
-            said.push_str(". ");
-        }
-        if let Some((on, expected)) = outcome.to_come.last() {
-            said.push_str(&format!("To come, day {}: {}. ", day(*on), with_band(expected, places)));
-        }
-        if let Some(next) = next_visit(outcome) {
-            said.push_str(&sentence(&next));
-            said.push(' ');
-        }
-    }
-    for channel in &patient.channels {
-        let Some((on, value)) = channel.points.last() else { continue };
-        let changes = counted(channel.changes.len() as u64, "change", "changes");
-        let last = channel_value(channel, *value);
-        said.push_str(&format!(
-            "{}: {last} on day {}, {changes}. ",
-            sentence(channel.label).trim_end_matches('.'),
-            day((*on).into())
-        ));
-    }
-    said.trim_end().to_string()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -406,13 +308,6 @@ mod tests {
     fn the_status_word_leads_the_sentence() {
         assert_eq!(standing(Status::Behind, "pain is 6 %"), ("Behind", ". Pain is 6\u{a0}%.".into()));
         assert_eq!(standing(Status::Ahead, ""), ("Ahead", ".".into()));
-    }
-
-    #[test]
-    fn short_dates_count_from_the_first_visit() {
-        let first = NaiveDate::from_ymd_opt(2026, 9, 3).unwrap();
-        assert_eq!(short_date(first, 28).as_deref(), Some("1 Oct"));
-        assert_eq!(short_date(first, -3).as_deref(), Some("31 Aug"));
     }
 
     #[test]
