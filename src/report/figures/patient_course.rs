@@ -264,7 +264,7 @@ fn draw_strip(pen: &Pen<'_, '_>, channel: &Channel, time: Time, ticks: &[i64], t
         level = value;
     }
     pen.line(&stepped, GREY, 1.2)?;
-    let mut free_from = LEFT;
+    let mut free_from = f64::NEG_INFINITY;
     let mut mark = |day: f64, value: f64, is_change: bool| -> Drawn {
         let x = time.at(day);
         let ink = if is_change { OCHRE } else { GREY };

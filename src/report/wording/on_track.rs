@@ -115,7 +115,7 @@ pub fn counts(statuses: &[(Status, usize)]) -> String {
     let each: Vec<String> = statuses
         .iter()
         .filter(|(_, n)| *n > 0)
-        .map(|(status, n)| format!("{} {}", count(*n as u64), status.word()))
+        .map(|(status, n)| format!("{} {}", count(*n as u64), status.word()).replace(' ', "\u{a0}"))
         .collect();
     format!("{} in care: {}.", counted(total as u64, "episode", "episodes"), each.join(", "))
 }
@@ -313,6 +313,6 @@ mod tests {
     #[test]
     fn counts_leave_out_what_nobody_is() {
         let text = counts(&[(Status::Worsening, 1), (Status::Behind, 0), (Status::Ahead, 2)]);
-        assert_eq!(text, "3\u{a0}episodes in care: 1 worsening, 2 ahead.");
+        assert_eq!(text, "3\u{a0}episodes in care: 1\u{a0}worsening, 2\u{a0}ahead.");
     }
 }
