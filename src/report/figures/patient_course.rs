@@ -228,10 +228,9 @@ impl<'p> Panel<'p> {
         }
         let step = SMALL.line_height();
         let broken: Vec<Vec<String>> = labels.iter().map(|l| lines(&l.1, l.2, LABEL_WIDTH)).collect();
-        let centred = |y: f64, rows: usize| y - rows.saturating_sub(1) as f64 * step / 2.0;
         let wanted: Vec<(f64, f64)> =
-            labels.iter().zip(&broken).map(|(l, rows)| (centred(l.0, rows.len()), rows.len() as f64 * step)).collect();
-        let tops = spread(&wanted, 1.0, self.bottom + 4.0);
+            labels.iter().zip(&broken).map(|(label, rows)| (label.0, rows.len() as f64 * step)).collect();
+        let tops = spread(&wanted, 2.0, self.bottom + 4.0);
         for ((label, rows), top) in labels.iter().zip(&broken).zip(tops) {
             for (row, line) in rows.iter().enumerate() {
                 pen.text((LABEL_LEFT, top + row as f64 * step), line, label.2, label.3, Align::Left)?;
