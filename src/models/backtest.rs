@@ -11,7 +11,7 @@ use super::on_track::{Verdict, Yardstick};
 use super::panel::Track;
 use mendcurve_stats::Level;
 use mendcurve_stats::interval::{Estimate, Interval, wilson};
-use mendcurve_stats::prediction::{auc, brier, calibration};
+use mendcurve_stats::prediction::{Calibration, auc, brier, calibration};
 use rayon::prelude::*;
 
 /// Readings beyond this number are few and late; they are not tested one by one.
@@ -172,14 +172,22 @@ fn line(visit_no: u32, all: &[Said]) -> Option<Line> {
     Some(Line {
         visit_no,
         patients,
-        auc: auc(&chances, &responded, Level::NINETY_FIVE).ok(),
+        auc: auc(&chances, &responded, Level::NINETY_FIVE).ok().and_then(|auc| auc.estimate),
         brier: brier(&chances, &responded).ok(),
-        calibration: calibration(&chances, &responded, Level::NINETY_FIVE).ok(),
+        calibration: calibrated(&chances, &responded),
         coverage: share_inside(here()),
         sensitivity: rate(|f| !f.responded, |f| f.behind),
         specificity: rate(|f| f.responded, |f| !f.behind),
         ppv: rate(|f| f.behind, |f| !f.responded),
     })
+}
+
+/// Intercept and slope; `None` where they are not finite numbers, as when chance and response go together perfectly.
+fn calibrated(chances: &[f64], responded: &[bool]) -> Option<(Estimate, Estimate)> {
+    match calibration(chances, responded, Level::NINETY_FIVE) {
+        Ok(Calibration::Fitted(fit)) => Some((fit.intercept, fit.slope)),
+        _ => None,
+    }
 }
 
 fn share_inside<'s>(said: impl Iterator<Item = &'s Said>) -> Option<Rate> {

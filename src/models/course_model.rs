@@ -8,7 +8,8 @@
 
 use super::panel::Track;
 use super::score_scale::{Bell, ScoreScale};
-use super::spline_course::{SplineCourse, SplineCurve, SplinePosterior};
+use super::spline_course::SplineCourse;
+use mendcurve_stats::lmm;
 use mendcurve_stats::nlme::{self, Doubt, Options, Outcome, RecoveryFit, RecoveryModel, Singular};
 use mendcurve_stats::series::{PopulationPoint, Predictive, Series};
 use mendcurve_stats::{Estimate, Level, distribution, interval};
@@ -66,7 +67,7 @@ pub enum Posterior {
     /// Under the exponential model.
     Exponential(nlme::Posterior),
     /// Under the spline.
-    Spline(SplinePosterior),
+    Spline(lmm::trajectory::Posterior),
 }
 
 /// A patient's course drawn from what is known of it.
@@ -75,7 +76,7 @@ pub enum DrawnCurve {
     /// Under the exponential model.
     Exponential(nlme::Curve),
     /// Under the spline.
-    Spline(SplineCurve),
+    Spline(lmm::trajectory::Curve),
 }
 
 impl CourseModel {

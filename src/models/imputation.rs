@@ -15,7 +15,7 @@ use super::panel::Track;
 use super::responders::Responders;
 use super::score_scale::ScoreScale;
 use crate::catalogue::Definition;
-use mendcurve_stats::impute::{DrawnRate, TippingPoint, pooled_rate, tipping_point};
+use mendcurve_stats::impute::{DrawnCount, TippingPoint, pooled_proportion, tipping_point};
 use mendcurve_stats::interval::Estimate;
 use mendcurve_stats::random::stream;
 use mendcurve_stats::{Level, random};
@@ -86,7 +86,7 @@ impl Imputed {
         let cells = by_draw.first().map_or(0, |table| table.values().len());
         let pooled = |cell: usize| {
             let rates = by_draw.iter().filter_map(|table| table.values().get(cell)).map(drawn);
-            pooled_rate(&rates.collect::<Vec<_>>(), Level::NINETY_FIVE).ok()
+            pooled_proportion(&rates.collect::<Vec<_>>(), Level::NINETY_FIVE).ok().map(|pooled| pooled.estimate)
         };
         Table::new(by_draw.first().map_or(1, Table::columns), (0..cells).map(pooled).collect())
     }
@@ -94,7 +94,7 @@ impl Imputed {
     /// By how much every drawn endpoint must be worse for the pooled rate of all episodes to fall below a limit.
     pub fn tipping(&self, definition: &Definition, limit: f64) -> Option<TippingPoint> {
         let rate = |worse_by: f64| {
-            let rates: Vec<DrawnRate> = self
+            let rates: Vec<DrawnCount> = self
                 .draws
                 .par_iter()
                 .map(|episodes| {
@@ -109,7 +109,7 @@ impl Imputed {
                     drawn(&Responders::of(&worsened.iter().collect::<Vec<_>>(), definition))
                 })
                 .collect();
-            pooled_rate(&rates, Level::NINETY_FIVE).map(|rate| rate.value)
+            pooled_proportion(&rates, Level::NINETY_FIVE).map(|pooled| pooled.estimate.value)
         };
         tipping_point(rate, limit, self.scale.width()).ok()
     }
@@ -125,6 +125,6 @@ impl Imputed {
 }
 
 /// Responders and episodes of one draw.
-fn drawn(counts: &Responders) -> DrawnRate {
-    DrawnRate { responders: counts.responders.into(), episodes: counts.denominator.into() }
+fn drawn(counts: &Responders) -> DrawnCount {
+    DrawnCount { successes: counts.responders.into(), trials: counts.denominator.into() }
 }
