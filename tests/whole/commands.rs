@@ -61,8 +61,21 @@ fn a_closed_pipe_is_a_quiet_end() {
         .unwrap();
     drop(child.stdout.take());
     let output = child.wait_with_output().unwrap();
-    assert_eq!(stderr(&output), "");
-    assert!(output.status.success());
+    assert!(output.status.success(), "{}", stderr(&output));
+    let said = stderr(&output);
+    assert!(said.starts_with("mendcurve: Restricted") && said.lines().count() == 1, "nothing but the note: {said}");
+}
+
+#[test]
+fn an_answer_for_machines_says_beside_it_that_it_is_restricted_and_a_list_of_questions_is_not() {
+    let ask = |more: &[&str]| {
+        let output = mendcurve(&[&["query", "--from", text(&report())], more].concat());
+        (stdout(&output).contains("Restricted"), stderr(&output).contains("Restricted"))
+    };
+    assert_eq!(ask(&["attendance", "--format", "csv"]), (false, true));
+    assert_eq!(ask(&["attendance", "--format", "json"]), (false, true));
+    assert_eq!(ask(&["attendance"]), (true, false));
+    assert_eq!(ask(&["--format", "csv"]), (false, false));
 }
 
 #[test]
