@@ -8,7 +8,7 @@ use super::match_columns::{CellSource, Plan, ReadingPlan, ScorePlan};
 use super::names::Names;
 use super::reason::Reason;
 use super::row::{Answers, Row, Score};
-use super::when::When;
+use super::when::{Quarter, When};
 use crate::catalogue::MeasureId;
 use crate::export::blocks::Block;
 use crate::export::place::{FileId, Place};
@@ -146,6 +146,9 @@ impl BlockReader<'_, '_> {
         if let Some(date) = draft.date {
             return Ok(When::calendar(date));
         }
+            Some(_) if Quarter::of(self.as_of).is_some_and(|last| draft.quarter > Some(last)) => {
+                Err((self.column_of(Field::Quarter), Reason::DateInFuture))
+            }
         match draft.day {
             Some(day) => Ok(When::Offset { day, quarter: draft.quarter }),
             None => Err((self.column_of(Field::Date).or(self.column_of(Field::Day)), Reason::RequiredMissing)),
