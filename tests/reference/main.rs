@@ -4,6 +4,7 @@
 //! value, how many digits agree.
 
 mod fits;
+mod predictions;
 mod reader;
 mod samples;
 mod survival;
@@ -22,6 +23,7 @@ macro_rules! datasets {
 }
 
 datasets! {
+    asah_prediction => predictions::asah,
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
     bod => fits::bod,
     chick_weight_clustered => samples::clustered_mean,
@@ -45,13 +47,16 @@ datasets! {
     proportion_intervals => samples::proportions,
     quantile_functions => samples::quantile_functions,
     quantile_type_7 => samples::quantiles,
+    rubin_pooled => predictions::rubin,
     student_sleep => samples::student_sleep,
 }
 
 #[test]
 fn every_file_in_the_reference_folder_is_read() {
     let mut expected: Vec<String> =
-        ["README.md", "fits.rs", "main.rs", "reader.rs", "samples.rs", "survival.rs"].map(String::from).to_vec();
+        ["README.md", "fits.rs", "main.rs", "predictions.rs", "reader.rs", "samples.rs", "survival.rs"]
+            .map(String::from)
+            .to_vec();
     expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
     expected.sort();
     assert_eq!(reader::names_in(&reader::root()), expected);
