@@ -6,6 +6,7 @@
 mod fits;
 mod predictions;
 mod reader;
+mod recovery;
 mod samples;
 mod survival;
 
@@ -44,6 +45,8 @@ datasets! {
     nist_misra1b => fits::misra1b,
     nist_misra1d => fits::misra1d,
     nist_rat42 => fits::rat42,
+    nlme_loblolly => recovery::loblolly,
+    nlme_recovery => recovery::recovery,
     proportion_intervals => samples::proportions,
     quantile_functions => samples::quantile_functions,
     quantile_type_7 => samples::quantiles,
@@ -54,7 +57,7 @@ datasets! {
 #[test]
 fn every_file_in_the_reference_folder_is_read() {
     let mut expected: Vec<String> =
-        ["README.md", "fits.rs", "main.rs", "predictions.rs", "reader.rs", "samples.rs", "survival.rs"]
+        ["README.md", "fits.rs", "main.rs", "predictions.rs", "reader.rs", "recovery.rs", "samples.rs", "survival.rs"]
             .map(String::from)
             .to_vec();
     expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
