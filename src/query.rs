@@ -17,7 +17,7 @@ use std::io::{self, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
-/// What stands under every answer for people, and belongs beside every other.
+/// What stands under every answer for people, and is said beside every other.
 pub const RESTRICTED_NOTE: &str =
     "Restricted: drawn from patients' rows, small numbers not withheld. Not to be circulated.";
 

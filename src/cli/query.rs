@@ -1,8 +1,9 @@
 //! `mendcurve query`: asks the datasets of a report a question in SQL.
 
 use super::args::{AnswerForm, QueryArguments};
+use super::say;
 use crate::error::{Exit, Problem};
-use crate::query::{self, Format};
+use crate::query::{self, Format, RESTRICTED_NOTE};
 use std::io;
 
 /// Runs the command.
@@ -16,5 +17,9 @@ pub fn run(arguments: &QueryArguments) -> Result<Exit, Problem> {
         AnswerForm::Json => Format::Json,
     };
     query::run(arguments.question.as_deref(), &arguments.from, format, &mut io::stdout().lock())?;
+    // under a sheet the note is part of the answer; a file of numbers must stay readable by machine
+    if arguments.question.is_some() && format != Format::Sheet {
+        say::note(RESTRICTED_NOTE);
+    }
     Ok(Exit::Fine)
 }

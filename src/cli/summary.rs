@@ -7,21 +7,20 @@ use std::path::Path;
 /// Where the page is, what was read, and a line for each of the largest conditions.
 pub fn of(bulletin: &Bulletin, page: &Path) -> String {
     let mut text = String::new();
-    let files = &bulletin.quality.files;
-    let sum = |count: fn(&crate::findings::quality::FileAccount) -> u64| files.iter().map(count).sum::<u64>();
+    let total = &bulletin.quality.total;
     let period = bulletin.period.map_or("all episodes".to_owned(), |quarter| quarter.to_string());
     let lines = [
         format!("{}: {period}, {} sites, for {} readers", bulletin.group, bulletin.sites.len(), bulletin.audience),
         format!(
             "rows: {} read = {} kept + {} duplicate + {} rejected ({} of these left out by a declared filter), {} files",
-            sum(|f| f.rows_read),
-            sum(|f| f.rows_kept),
-            sum(|f| f.rows_duplicate),
-            sum(|f| f.rows_rejected),
-            sum(|f| f.rows_left_out),
-            files.len()
+            total.rows_read,
+            total.rows_kept,
+            total.rows_duplicate,
+            total.rows_rejected,
+            total.rows_left_out,
+            bulletin.quality.files.len()
         ),
-        format!("cells blanked because they could not be understood: {}", sum(|f| f.cells_blanked)),
+        format!("cells blanked because they could not be understood: {}", total.cells_blanked),
     ];
     for line in lines {
         let _ = writeln!(text, "{line}"); // writing to a string cannot fail

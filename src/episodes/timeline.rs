@@ -90,8 +90,7 @@ pub fn visits_with_scores(mut entries: Vec<(Row, Vec<Score>)>) -> Visits {
     for (mut row, scores) in entries {
         row.scores_from = visits.scores.len() as u32;
         row.scores_len = scores.len() as u8;
-        let position = visits.rows.len() as u32;
-        visits.scores.extend(scores.into_iter().map(|score| Score { row: position, ..score }));
+        visits.scores.extend(scores);
         visits.rows.push(row);
     }
     visits

@@ -11,8 +11,10 @@ use memchr::{memchr, memrchr};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-/// Bytes of one block, about.
-pub const BLOCK: usize = 4 << 20;
+/// Bytes of the first block of a file, about: enough records for the privacy gate to judge a column by.
+pub const FIRST_BLOCK: usize = 4 << 20;
+/// Bytes of every further block, about. Several are held at once, with their rows: small ones keep the memory small.
+pub const BLOCK: usize = 1 << 20;
 /// The longest record taken for one, in bytes.
 pub const LONGEST_RECORD: usize = 16 << 20;
 
@@ -47,7 +49,8 @@ impl Blocks {
     /// The file cannot be read, is not in its declared encoding, or holds a record that never ends.
     pub fn next_block(&mut self) -> Result<Option<Block>, Problem> {
         let mut bytes = std::mem::take(&mut self.rest);
-        let mut wanted = bytes.len() + BLOCK;
+        let size = if self.line == 1 { FIRST_BLOCK } else { BLOCK };
+        let mut wanted = bytes.len() + size;
         loop {
             if !self.ended {
                 let missing = wanted.saturating_sub(bytes.len()) as u64;
@@ -77,7 +80,7 @@ impl Blocks {
                 .at(Spot::line(&self.shown, self.line))
                 .hint("look for a quotation mark that is never closed, or check that this is a text file with one record a line"));
             }
-            wanted = bytes.len() + BLOCK;
+            wanted = bytes.len() + size;
         }
         if bytes.is_empty() {
             return Ok(None);

@@ -32,6 +32,7 @@ pub fn data_quality(files: &Files, ledger: &Ledger, disagreements: &[Disagreemen
         quality.calendar_files += u32::from(file.calendar);
         quality.offset_files += u32::from(!file.calendar);
     }
+    quality.total = FileAccount::total(&quality.files);
     quality.disagreements = disagreement_counts(files, disagreements);
     quality
 }
@@ -165,6 +166,7 @@ mod tests {
         let found: Vec<_> = quality.rejections.iter().map(|r| (r.column.as_str(), r.count, r.first_line)).collect();
         assert_eq!(found, [("", 1, 6), ("date", 2, 4)]);
         let file = &quality.files[0];
-        assert_eq!(file.rows_read, file.rows_kept + file.rows_duplicate + file.rows_rejected);
+        assert!(file.balances());
+        assert_eq!(quality.total, FileAccount { file: String::new(), ..file.clone() });
     }
 }

@@ -59,6 +59,8 @@ pub struct CompletenessRow {
     pub with_endpoint: Shown<u32>,
     /// with_endpoint / episodes.
     pub share: Shown<f64>,
+    /// with_baseline / episodes.
+    pub baseline_share: Shown<f64>,
 }
 
 /// One line of `responders.csv`.

@@ -203,9 +203,10 @@ impl Evaluated<'_> {
     fn completeness_rows(&self, episodes: &Pattern, own: &OutcomePatterns) -> Vec<CompletenessRow> {
         let row = |(cell, period, site)| {
             let counts = self.completeness.get(cell).filter(|counts| counts.episodes > 0)?;
-            let baseline = match looks_back(self.measure) {
-                true => Shown::Missing,
-                false => count(own.with_baseline.has(cell), counts.with_baseline),
+            let withheld = own.with_baseline.has(cell);
+            let (baseline, baseline_share) = match looks_back(self.measure) {
+                true => (Shown::Missing, Shown::Missing),
+                false => (count(withheld, counts.with_baseline), number(withheld, counts.baseline_share())),
             };
             Some(CompletenessRow {
                 period,
@@ -216,6 +217,7 @@ impl Evaluated<'_> {
                 with_baseline: baseline,
                 with_endpoint: count(own.with_endpoint.has(cell), counts.with_endpoint),
                 share: number(own.with_endpoint.has(cell), counts.share()),
+                baseline_share,
             })
         };
         self.lines().filter_map(row).collect()

@@ -1,7 +1,7 @@
 //! How well the exports were understood: what `data-quality.html` says and `reconciliation.csv` holds.
 
 /// One line of `reconciliation.csv`: read = kept + duplicate + rejected.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Default, Debug)]
 pub struct FileAccount {
     /// The export, relative to the group folder.
     pub file: String,
@@ -17,6 +17,27 @@ pub struct FileAccount {
     pub rows_left_out: u64,
     /// Cells blanked because they could not be understood.
     pub cells_blanked: u64,
+}
+
+impl FileAccount {
+    /// The sum over files, with no file's name.
+    pub fn total(files: &[Self]) -> Self {
+        let sum = |part: fn(&Self) -> u64| files.iter().map(part).sum();
+        Self {
+            file: String::new(),
+            rows_read: sum(|f| f.rows_read),
+            rows_kept: sum(|f| f.rows_kept),
+            rows_duplicate: sum(|f| f.rows_duplicate),
+            rows_rejected: sum(|f| f.rows_rejected),
+            rows_left_out: sum(|f| f.rows_left_out),
+            cells_blanked: sum(|f| f.cells_blanked),
+        }
+    }
+
+    /// Whether read = kept + duplicate + rejected.
+    pub fn balances(&self) -> bool {
+        self.rows_read == self.rows_kept + self.rows_duplicate + self.rows_rejected
+    }
 }
 
 /// A reason with how often it came up.
@@ -39,6 +60,8 @@ pub struct ReasonCount {
 pub struct DataQuality {
     /// One line a file.
     pub files: Vec<FileAccount>,
+    /// The sum over all files.
+    pub total: FileAccount,
     /// Why rows were rejected.
     pub rejections: Vec<ReasonCount>,
     /// Why cells were blanked.
@@ -57,4 +80,28 @@ pub struct DataQuality {
     pub warnings: Vec<(String, u64)>,
     /// Facts about episodes: label in words, count.
     pub episode_notes: Vec<(String, u64)>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_total_adds_each_count_and_balances_when_every_file_does() {
+        let file = |kept, duplicate, rejected, left_out, cells_blanked| FileAccount {
+            file: "a.csv".into(),
+            rows_read: kept + duplicate + rejected,
+            rows_kept: kept,
+            rows_duplicate: duplicate,
+            rows_rejected: rejected,
+            rows_left_out: left_out,
+            cells_blanked,
+        };
+        let files = [file(10, 2, 3, 1, 5), file(100, 20, 30, 7, 40)];
+        let total = FileAccount::total(&files);
+        assert_eq!(total, FileAccount { file: String::new(), ..file(110, 22, 33, 8, 45) });
+        assert!(total.balances() && files[0].balances());
+        assert!(!FileAccount { rows_read: 16, ..file(10, 2, 3, 1, 5) }.balances());
+        assert_eq!(FileAccount::total(&[]), FileAccount::default());
+    }
 }

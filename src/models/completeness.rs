@@ -25,7 +25,16 @@ impl Completeness {
 
     /// with_endpoint / episodes, 0 to 1; `None` without episodes.
     pub fn share(self) -> Option<f64> {
-        (self.episodes > 0).then(|| f64::from(self.with_endpoint) / f64::from(self.episodes))
+        self.share_of(self.with_endpoint)
+    }
+
+    /// with_baseline / episodes, 0 to 1; `None` without episodes.
+    pub fn baseline_share(self) -> Option<f64> {
+        self.share_of(self.with_baseline)
+    }
+
+    fn share_of(self, part: u32) -> Option<f64> {
+        (self.episodes > 0).then(|| f64::from(part) / f64::from(self.episodes))
     }
 }
 
@@ -47,7 +56,7 @@ mod tests {
         let refs: Vec<&Followed> = all.iter().collect();
         let counts = Completeness::of(&refs, false);
         assert_eq!(counts, Completeness { episodes: 4, with_baseline: 2, with_endpoint: 1 });
-        assert_eq!(counts.share(), Some(0.25));
+        assert_eq!((counts.share(), counts.baseline_share()), (Some(0.25), Some(0.5)));
         assert_eq!(Completeness::of(&refs, true).with_endpoint, 2);
         assert_eq!(Completeness::of(&[], false).share(), None);
     }

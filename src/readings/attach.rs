@@ -189,11 +189,9 @@ impl Attacher<'_> {
 
     /// Scores what stands on one row.
     fn read_row(&self, row: &Row, position: u32, span: &PatientSpan, part: &mut Part) {
-        let from = row.scores_from as usize;
-        let scores = self.visits.scores.get(from..from + usize::from(row.scores_len)).unwrap_or_default();
-        for entry in scores {
+        for entry in self.visits.scores_of(row) {
             part.counts.scores += 1;
-            let scored = match score::score(self.measures.get(entry.measure), entry.answers) {
+            let scored = match score::score(self.measures.get(entry.measure), entry.answers()) {
                 Ok(scored) => scored,
                 Err(reason) => {
                     part.counts.unscorable += 1;

@@ -20,7 +20,7 @@ pub(crate) fn measures() -> &'static Measures {
 
 /// A score of a measure by its key.
 pub(crate) fn score(key: &str, pain_site: PainSite, value: f64) -> Score {
-    Score { row: 0, measure: measures().find(key).unwrap(), pain_site, answers: Answers::Value(value) }
+    Score::new(measures().find(key).unwrap(), pain_site, Answers::Value(value))
 }
 
 pub(crate) fn read_with(entries: Vec<(Row, Vec<Score>)>, rules: &EpisodeRules) -> (Episodes, Readings) {
@@ -189,7 +189,8 @@ fn of_different_readings_of_one_day_the_one_on_a_visit_wins_then_the_later_place
 
 #[test]
 fn a_score_that_cannot_be_scored_is_counted_by_file_measure_and_reason() {
-    let few = Score { answers: Answers::Items { sum: 6.0, answered: 3, asked: 10 }, ..of("odi", 0.0) };
+    let items = Answers::Items { sum: 6.0, answered: 3, asked: 10 };
+    let few = Score::new(measures().find("odi").unwrap(), PainSite::Unspecified, items);
     let (_, readings) = read(vec![
         (visit(0).line(5), vec![back(11.0), few]),
         (visit(3).line(4), vec![back(12.0)]),

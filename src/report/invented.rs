@@ -164,6 +164,7 @@ fn outcome(
             with_baseline: may(due - due / 25, is_small),
             with_endpoint: may(both, is_small),
             share: may(f64::from(both) / f64::from(due.max(1)), is_small),
+            baseline_share: may(f64::from(due - due / 25) / f64::from(due.max(1)), is_small),
         });
         let moved = (course.plateau - course.start) * (0.8 + drift);
         let half = 2.0 * course.spread / f64::from(both.max(1)).sqrt();
@@ -440,16 +441,18 @@ fn data_quality() -> DataQuality {
         count,
         first_line,
     };
+    let files = vec![
+        file("exports/alderwick-2025.csv", 2210, 12, 30, 0, 61),
+        file("exports/alderwick-2026.csv", 1890, 8, 22, 0, 40),
+        file("exports/brindleford.csv.gz", 1720, 40, 11, 0, 12),
+        file("exports/coldlarch.txt", 1204, 0, 3, 0, 5),
+        file("exports/dunnock-hill.csv", 1422, 3, 160, 151, 33),
+        file("exports/eastlow.csv", 980, 1, 2, 0, 0),
+        file("exports/fennick-bridge.csv", 752, 6, 6, 0, 18),
+    ];
     DataQuality {
-        files: vec![
-            file("exports/alderwick-2025.csv", 2210, 12, 30, 0, 61),
-            file("exports/alderwick-2026.csv", 1890, 8, 22, 0, 40),
-            file("exports/brindleford.csv.gz", 1720, 40, 11, 0, 12),
-            file("exports/coldlarch.txt", 1204, 0, 3, 0, 5),
-            file("exports/dunnock-hill.csv", 1422, 3, 160, 151, 33),
-            file("exports/eastlow.csv", 980, 1, 2, 0, 0),
-            file("exports/fennick-bridge.csv", 752, 6, 6, 0, 18),
-        ],
+        total: FileAccount::total(&files),
+        files,
         rejections: vec![
             reason("exports/alderwick-2025.csv", "Datum", "the date is not in the declared format", 17, 204),
             reason("exports/alderwick-2025.csv", "Zug", "the pull is negative or above body weight", 13, 881),

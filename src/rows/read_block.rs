@@ -8,7 +8,7 @@ use super::match_columns::{CellSource, Plan, ReadingPlan, ScorePlan};
 use super::names::Names;
 use super::reason::Reason;
 use super::row::{Answers, Row, Score};
-use super::when::When;
+use super::when::{Quarter, When};
 use crate::catalogue::MeasureId;
 use crate::export::blocks::Block;
 use crate::export::place::{FileId, Place};
@@ -21,7 +21,7 @@ use crate::group::mapping::ScoreKind;
 pub struct BlockRows {
     /// The rows; names are numbers of this block's own lists, scores of this block's own scores.
     pub rows: Vec<Row>,
-    /// Their scores, in order of row.
+    /// Their scores.
     pub scores: Vec<Score>,
     /// This block's names.
     pub names: Names,
@@ -107,12 +107,11 @@ impl BlockReader<'_, '_> {
         self.codes(&mut draft, when, place);
 
         let scores_from = self.out.scores.len() as u32;
-        let row_number = self.out.rows.len() as u32;
         if let Some(readings) = &plan.readings {
-            self.reading(readings, record, place, row_number)?;
+            self.reading(readings, record, place)?;
         }
         for score in &plan.scores {
-            self.score(score, record, place, row_number);
+            self.score(score, record, place);
         }
         let scores_len = (self.out.scores.len() as u32 - scores_from).min(255) as u8;
         self.out.rows.push(Row {
@@ -147,6 +146,9 @@ impl BlockReader<'_, '_> {
             return Ok(When::calendar(date));
         }
         match draft.day {
+            Some(_) if Quarter::of(self.as_of).is_some_and(|last| draft.quarter > Some(last)) => {
+                Err((self.column_of(Field::Quarter), Reason::DateInFuture))
+            }
             Some(day) => Ok(When::Offset { day, quarter: draft.quarter }),
             None => Err((self.column_of(Field::Date).or(self.column_of(Field::Day)), Reason::RequiredMissing)),
         }
@@ -168,32 +170,26 @@ impl BlockReader<'_, '_> {
         }
     }
 
-    fn reading(
-        &mut self,
-        readings: &ReadingPlan<'_>,
-        record: &Record<'_>,
-        place: Place,
-        row: u32,
-    ) -> Result<(), Fault> {
+    fn reading(&mut self, readings: &ReadingPlan<'_>, record: &Record<'_>, place: Place) -> Result<(), Fault> {
         let name = clean(record.get(usize::from(readings.measure_column)));
         if name.is_empty() {
             return Ok(()); // a visit without a reading
         }
         let kind = readings.kinds.get(name).ok_or((Some(readings.measure_column), Reason::UnknownMeasure))?;
         if let Some(kind) = kind {
-            self.whole(kind, readings.value_column, record, place, row);
+            self.whole(kind, readings.value_column, record, place);
         }
         Ok(())
     }
 
-    fn score(&mut self, score: &ScorePlan<'_>, record: &Record<'_>, place: Place, row: u32) {
+    fn score(&mut self, score: &ScorePlan<'_>, record: &Record<'_>, place: Place) {
         match score.columns.as_slice() {
-            [column] if !score.items => self.whole(score.kind, *column, record, place, row),
-            columns => self.items(score.kind, columns, record, place, row),
+            [column] if !score.items => self.whole(score.kind, *column, record, place),
+            columns => self.items(score.kind, columns, record, place),
         }
     }
 
-    fn whole(&mut self, kind: &ScoreKind, column: u16, record: &Record<'_>, place: Place, row: u32) {
+    fn whole(&mut self, kind: &ScoreKind, column: u16, record: &Record<'_>, place: Place) {
         let cell = clean(record.get(usize::from(column)));
         if cell.is_empty() || self.is_missing(cell) {
             return;
@@ -202,19 +198,14 @@ impl BlockReader<'_, '_> {
         let measure = self.plan.group.measures.get(kind.measure);
         match written.map(|x| x * kind.factor + kind.offset) {
             Some(value) if measure.contains(value) => {
-                self.out.scores.push(Score {
-                    row,
-                    measure: kind.measure,
-                    pain_site: kind.pain_site,
-                    answers: Answers::Value(value),
-                });
+                self.out.scores.push(Score::new(kind.measure, kind.pain_site, Answers::Value(value)));
             }
             Some(_) => self.out.blanks.add(column, Reason::ScoreOutsideScale, place.line),
             None => self.out.blanks.add(column, Reason::NotANumber, place.line),
         }
     }
 
-    fn items(&mut self, kind: &ScoreKind, columns: &[u16], record: &Record<'_>, place: Place, row: u32) {
+    fn items(&mut self, kind: &ScoreKind, columns: &[u16], record: &Record<'_>, place: Place) {
         let most = self.item_max(kind.measure);
         let (mut sum, mut answered) = (0.0, 0u8);
         for column in columns {
@@ -234,7 +225,7 @@ impl BlockReader<'_, '_> {
         if answered > 0 {
             let asked = columns.len().min(255) as u8;
             let answers = Answers::Items { sum, answered, asked };
-            self.out.scores.push(Score { row, measure: kind.measure, pain_site: kind.pain_site, answers });
+            self.out.scores.push(Score::new(kind.measure, kind.pain_site, answers));
         }
     }
 

@@ -18,12 +18,12 @@ use crate::group::settings::{Group, PatientKeys};
 use rayon::prelude::*;
 use std::path::Path;
 
-/// The rows of one file; names are numbers of the run's lists, score rows of this file's rows.
+/// The rows of one file; names are numbers of the run's lists.
 #[derive(Default, Debug)]
 pub struct FileRows {
     /// Rows in order of line.
     pub rows: Vec<Row>,
-    /// Scores in order of row.
+    /// Their scores.
     pub scores: Vec<Score>,
     /// The account so far: `kept` counts every row here until duplicates are taken out.
     pub ledger: FileLedger,
@@ -61,7 +61,7 @@ pub fn read_file(
     while !batch.is_empty() {
         // the next blocks are read from the disk while these are understood
         let (read, next) = rayon::join(
-            || batch.par_iter().map(|block| read_block(&plan, block, file, group.as_of)).collect::<Vec<_>>(),
+            || batch.into_par_iter().map(|block| read_block(&plan, &block, file, group.as_of)).collect::<Vec<_>>(),
             || next_blocks(&mut blocks, at_once),
         );
         for block in read {
@@ -143,9 +143,9 @@ fn looks_binary(text: &[u8]) -> bool {
 impl FileRows {
     /// Joins the next block: its names become the run's, its scores this file's.
     fn append(&mut self, block: BlockRows, names: &mut Names, keys: PatientKeys) {
-        let BlockRows { rows, mut scores, names: own, rejected, blanks, read } = block;
+        let BlockRows { rows, scores, names: own, rejected, blanks, read } = block;
         let to = Translation::new(&own, names, keys, &rows);
-        let (first_row, first_score) = (self.rows.len() as u32, self.scores.len() as u32);
+        let first_score = self.scores.len() as u32;
         self.rows.reserve(rows.len());
         for mut row in rows {
             row.patient = to.patient(&row);
@@ -157,10 +157,7 @@ impl FileRows {
             row.scores_from += first_score;
             self.rows.push(row);
         }
-        for score in &mut scores {
-            score.row += first_row;
-        }
-        self.scores.append(&mut scores);
+        self.scores.extend(scores);
         self.take_account(read, rejected, &blanks);
     }
 

@@ -19,7 +19,7 @@ pub struct Intake {
     pub names: Names,
     /// Rows of all files, in reading order.
     pub rows: Vec<Row>,
-    /// Their scores, in order of row.
+    /// Their scores.
     pub scores: Vec<Score>,
     /// The account of every row.
     pub ledger: Ledger,
@@ -45,13 +45,11 @@ pub fn read_group(group: &Group, mut progress: impl FnMut(&Path)) -> Result<Inta
                 intake.rows = read.rows;
                 intake.scores = read.scores;
             } else {
-                let (first_row, first_score) = (intake.rows.len() as u32, intake.scores.len() as u32);
+                let first_score = intake.scores.len() as u32;
                 intake
                     .rows
                     .extend(read.rows.into_iter().map(|row| Row { scores_from: row.scores_from + first_score, ..row }));
-                intake
-                    .scores
-                    .extend(read.scores.into_iter().map(|score| Score { row: score.row + first_row, ..score }));
+                intake.scores.extend(read.scores);
             }
             intake.ledger.push(read.ledger);
         }

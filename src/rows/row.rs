@@ -8,7 +8,7 @@ use super::when::When;
 use crate::catalogue::{ConditionId, MeasureId, PainSite, Region};
 use crate::export::place::Place;
 use crate::units::{Degrees, Kilograms, Millimetres, Minutes, Newtons, Seconds};
-use std::num::NonZeroU32;
+use std::num::{NonZeroU8, NonZeroU16, NonZeroU32};
 
 /// A name by its position in one list of [`Names`](super::names::Names); four bytes, also when absent.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -49,7 +49,7 @@ pub struct Row {
     pub setup: Setup,
     /// What the row says about the patient.
     pub facts: Facts,
-    /// The row's scores: `scores_from .. scores_from + scores_len` of the file's list.
+    /// The row's scores: `scores_from .. scores_from + scores_len` of the list beside the rows.
     pub scores_from: u32,
     /// How many scores the row holds.
     pub scores_len: u8,
@@ -130,17 +130,39 @@ pub struct Facts {
     pub body_mass_index: Option<BodyMassIndex>,
 }
 
-/// The answers to one measure on one row.
-#[derive(Clone, Copy, PartialEq, Debug)]
+/// The answers to one measure on one row, in twelve bytes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Score {
-    /// The row, by position in the file's rows.
-    pub row: u32,
     /// The measure.
     pub measure: MeasureId,
     /// Where the pain is.
     pub pain_site: PainSite,
+    /// Items asked; 0 where the score itself was written.
+    asked: u8,
+    /// The bits of the score; of items, those of their sum, then how many were answered.
+    answers: [u8; 8],
+}
+
+impl Score {
+    /// Answers, in the measure's own scale.
+    pub fn new(measure: MeasureId, pain_site: PainSite, answers: Answers) -> Self {
+        let (asked, bits) = match answers {
+            Answers::Value(value) => (0, value.to_bits()),
+            Answers::Items { sum, answered, asked } => {
+                (asked.max(1), u64::from(sum.to_bits()) << 8 | u64::from(answered))
+            }
+        };
+        Self { measure, pain_site, asked, answers: bits.to_ne_bytes() }
+    }
+
     /// The answers, in the measure's own scale.
-    pub answers: Answers,
+    pub fn answers(&self) -> Answers {
+        let bits = u64::from_ne_bytes(self.answers);
+        match self.asked {
+            0 => Answers::Value(f64::from_bits(bits)),
+            asked => Answers::Items { sum: f32::from_bits((bits >> 8) as u32), answered: bits as u8, asked },
+        }
+    }
 }
 
 /// What a patient answered to one measure.
@@ -154,7 +176,7 @@ pub enum Answers {
         sum: f32,
         /// Items answered.
         answered: u8,
-        /// Items asked.
+        /// Items asked, at least 1.
         asked: u8,
     },
 }
@@ -244,22 +266,22 @@ pub enum EndedHow {
 
 /// Age in whole years, 0 to 90, where 90 means 90 or over (45 CFR 164.514(b)(2)(i)(C)).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Age(u8);
+pub struct Age(NonZeroU8); // one more than the age, so that zero is free to mean "absent"
 
 impl Age {
     /// An age in years; anything over 89 becomes 90. `None` outside 0 to 120.
     pub fn new(years: f64) -> Option<Self> {
-        (0.0..=120.0).contains(&years).then(|| Self((years.floor() as u8).min(90)))
+        (0.0..=120.0).contains(&years).then(|| Self(NonZeroU8::MIN.saturating_add((years.floor() as u8).min(90))))
     }
 
     /// Years, 90 meaning 90 or over.
     pub fn years(self) -> u8 {
-        self.0
+        self.0.get() - 1
     }
 
     /// The ten-year band it falls in, as text: `18-29`, `30-39`, ..., `80-89`, `90+`; under 18 `0-17`.
     pub fn band(self) -> &'static str {
-        match self.0 {
+        match self.years() {
             0..=17 => "0-17",
             18..=29 => "18-29",
             30..=39 => "30-39",
@@ -275,33 +297,34 @@ impl Age {
 
 /// Body-mass index in tenths of kg/m2, 8.0 to 99.9.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct BodyMassIndex(u16);
+pub struct BodyMassIndex(NonZeroU16);
 
 impl BodyMassIndex {
     /// From kg/m2, kept to one decimal; `None` outside 8 to 99.9.
     pub fn new(kg_per_m2: f64) -> Option<Self> {
-        (8.0..=99.9).contains(&kg_per_m2).then(|| Self((kg_per_m2 * 10.0).round() as u16))
+        let tenths = NonZeroU16::new((kg_per_m2 * 10.0).round() as u16)?;
+        (8.0..=99.9).contains(&kg_per_m2).then_some(Self(tenths))
     }
 
     /// In kg/m2.
     pub fn kg_per_m2(self) -> f64 {
-        f64::from(self.0) / 10.0
+        f64::from(self.0.get()) / 10.0
     }
 }
 
 /// Turns back from full spring tension, kept in hundredths, 0 to 100 turns.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Turns(u16);
+pub struct Turns(NonZeroU16); // one more than the hundredths, so that zero is free to mean "absent"
 
 impl Turns {
     /// From turns; `None` outside 0 to 100.
     pub fn new(turns: f64) -> Option<Self> {
-        (0.0..=100.0).contains(&turns).then(|| Self((turns * 100.0).round() as u16))
+        (0.0..=100.0).contains(&turns).then(|| Self(NonZeroU16::MIN.saturating_add((turns * 100.0).round() as u16)))
     }
 
     /// In turns.
     pub fn get(self) -> f64 {
-        f64::from(self.0) / 100.0
+        f64::from(self.0.get() - 1) / 100.0
     }
 }
 
@@ -311,9 +334,31 @@ mod tests {
 
     #[test]
     fn a_row_is_small_enough_for_ten_million_visits() {
-        assert!(size_of::<Row>() <= 240, "{} bytes", size_of::<Row>());
-        assert!(size_of::<Score>() <= 32, "{} bytes", size_of::<Score>());
+        assert!(size_of::<Row>() <= 168, "{} bytes", size_of::<Row>());
+        assert!(size_of::<Score>() <= 12, "{} bytes", size_of::<Score>());
         assert_eq!(size_of::<Option<NameId>>(), 4);
+    }
+
+    #[test]
+    fn what_is_kept_in_few_bytes_comes_back_whole() {
+        let asked = [
+            Answers::Value(100.0 / 3.0),
+            Answers::Value(-0.1),
+            Answers::Value(0.0),
+            Answers::Items { sum: 12.5, answered: 255, asked: 255 },
+            Answers::Items { sum: 0.0, answered: 1, asked: 24 },
+        ];
+        for answers in asked {
+            assert_eq!(Score::new(MeasureId(7), PainSite::Leg, answers).answers(), answers);
+        }
+        for turns in [0.0, 5.5, 100.0] {
+            assert_eq!(Turns::new(turns).map(Turns::get), Some(turns));
+        }
+        assert_eq!(Turns::new(100.01), None);
+        assert_eq!(Age::new(0.0).map(Age::years), Some(0));
+        assert_eq!(BodyMassIndex::new(8.0).map(BodyMassIndex::kg_per_m2), Some(8.0));
+        assert_eq!(BodyMassIndex::new(0.0), None);
+        assert_eq!(BodyMassIndex::new(f64::NAN), None);
     }
 
     #[test]

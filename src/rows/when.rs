@@ -2,10 +2,11 @@
 
 use chrono::{Datelike, NaiveDate};
 use std::fmt;
+use std::num::NonZeroU16;
 
 /// A calendar quarter, counted as `4 * year + quarter - 1`. Range: years 1900 to 2200.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Quarter(u16);
+pub struct Quarter(NonZeroU16);
 
 impl Quarter {
     /// The quarter of a year; `None` unless the year is 1900 to 2200 and the quarter 1 to 4.
@@ -13,7 +14,7 @@ impl Quarter {
         if !(1900..=2200).contains(&year) || !(1..=4).contains(&quarter) {
             return None;
         }
-        u16::try_from(4 * year + quarter as i32 - 1).ok().map(Self)
+        u16::try_from(4 * year + quarter as i32 - 1).ok().and_then(NonZeroU16::new).map(Self)
     }
 
     /// The quarter a calendar day falls in.
@@ -38,22 +39,22 @@ impl Quarter {
 
     /// The year.
     pub fn year(self) -> i32 {
-        i32::from(self.0) / 4
+        i32::from(self.0.get()) / 4
     }
 
     /// The quarter of the year, 1 to 4.
     pub fn number(self) -> u32 {
-        u32::from(self.0) % 4 + 1
+        u32::from(self.0.get()) % 4 + 1
     }
 
     /// The quarter after this one.
     pub fn next(self) -> Self {
-        Self(self.0 + 1)
+        Self(self.0.saturating_add(1))
     }
 
     /// The quarter before this one.
     pub fn previous(self) -> Self {
-        Self(self.0 - 1)
+        Self(NonZeroU16::new(self.0.get() - 1).unwrap_or(self.0))
     }
 
     /// Its first calendar day.

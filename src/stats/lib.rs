@@ -34,6 +34,10 @@ pub mod series;
 // time until an event
 pub mod survival;
 
+// gaps in the data, and predictions held against what came
+pub mod impute;
+pub mod prediction;
+
 // many answers at once
 pub mod multiplicity;
 

@@ -46,7 +46,6 @@ pub fn visits(
     }
     let mut flags = gone.iter();
     visits.rows.retain(|_| !flags.next().copied().unwrap_or(false));
-    drop_scores_of_gone_rows(&mut visits);
     (visits, disagreements)
 }
 
@@ -179,7 +178,7 @@ fn equal(visits: &Visits, a: &Row, b: &Row) -> bool {
         && scores_a
             .iter()
             .zip(scores_b)
-            .all(|(a, b)| (a.measure, a.pain_site, a.answers) == (b.measure, b.pain_site, b.answers))
+            .all(|(a, b)| (a.measure, a.pain_site, a.answers()) == (b.measure, b.pain_site, b.answers()))
 }
 
 /// How many cells of a row were understood.
@@ -241,16 +240,4 @@ fn account(ledger: &mut Ledger, row: &Row, exact: bool) {
             file.duplicate_differing += 1;
         }
     }
-}
-
-/// Keeps the scores of the rows that are left, in order of row.
-fn drop_scores_of_gone_rows(visits: &mut Visits) {
-    let mut scores = Vec::with_capacity(visits.scores.len());
-    for (i, row) in visits.rows.iter_mut().enumerate() {
-        let from = row.scores_from as usize;
-        row.scores_from = scores.len() as u32;
-        let own = visits.scores.get(from..from + usize::from(row.scores_len)).unwrap_or_default();
-        scores.extend(own.iter().map(|score| Score { row: i as u32, ..*score }));
-    }
-    visits.scores = scores;
 }

@@ -10,7 +10,7 @@ use crate::rows::row::{Row, Score};
 pub struct Visits {
     /// The rows.
     pub rows: Vec<Row>,
-    /// Scores; `Score::row` is a position in `rows`.
+    /// Scores, each row's side by side; those of rows that were taken out are still among them.
     pub scores: Vec<Score>,
 }
 

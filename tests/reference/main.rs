@@ -5,7 +5,9 @@
 
 mod fits;
 mod lmm;
+mod predictions;
 mod reader;
+mod recovery;
 mod samples;
 mod survival;
 
@@ -23,6 +25,7 @@ macro_rules! datasets {
 }
 
 datasets! {
+    asah_prediction => predictions::asah,
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
     bod => fits::bod,
     chick_weight_clustered => samples::clustered_mean,
@@ -48,18 +51,30 @@ datasets! {
     nist_misra1b => fits::misra1b,
     nist_misra1d => fits::misra1d,
     nist_rat42 => fits::rat42,
+    nlme_loblolly => recovery::loblolly,
+    nlme_recovery => recovery::recovery,
     proportion_intervals => samples::proportions,
     quantile_functions => samples::quantile_functions,
     quantile_type_7 => samples::quantiles,
+    rubin_pooled => predictions::rubin,
     student_sleep => samples::student_sleep,
 }
 
 #[test]
 fn every_file_in_the_reference_folder_is_read() {
-    let mut expected: Vec<String> =
-        ["README.md", "fits.rs", "lmm.rs", "main.rs", "reader.rs", "samples.rs", "survival.rs"]
-            .map(String::from)
-            .to_vec();
+    let mut expected: Vec<String> = [
+        "README.md",
+        "fits.rs",
+        "lmm.rs",
+        "main.rs",
+        "predictions.rs",
+        "reader.rs",
+        "recovery.rs",
+        "samples.rs",
+        "survival.rs",
+    ]
+    .map(String::from)
+    .to_vec();
     expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
     expected.sort();
     assert_eq!(reader::names_in(&reader::root()), expected);

@@ -93,6 +93,14 @@ impl Dataset {
         values
     }
 
+    /// The expected `quantity` itself, where it is an argument of the check.
+    pub fn expected(&self, quantity: &str) -> f64 {
+        let expected =
+            self.expected.get(quantity).unwrap_or_else(|| panic!("{}: {quantity} is not expected", self.name));
+        expected.read.set(true);
+        expected.value
+    }
+
     /// Compares `found` with the expected `quantity` and prints the digits that agree.
     pub fn compare(&self, quantity: &str, found: f64) {
         let expected =

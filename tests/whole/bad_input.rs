@@ -283,6 +283,23 @@ fn one_million_episodes_of_one_visit_are_read() {
 }
 
 #[test]
+fn a_quarter_beside_a_day_offset_may_not_lie_after_that_of_as_of() {
+    let mapping = "[columns]\npatient = \"p\"\nday = \"day\"\nquarter = \"q\"\n\
+                   [[scores]]\nmeasure = \"pain_nrs\"\nof = \"back\"\ncolumn = \"pain\"\n";
+    let mut export = String::from("p,day,q,pain\n");
+    for i in 0..40 {
+        export.push_str(&format!("k{},{},2026-Q4,{}\n", i % 4, 3 * i, i % 11)); // as of 25 November 2026
+    }
+    export.push_str("k1,200,2027-Q1,3\n");
+    let small = SmallGroup::new(mapping, export);
+    let account = balanced(&small);
+    assert_eq!((account.read, account.rejected), (41, 1));
+    let rejected = sheet(&small.path("out/restricted/rejected_rows.csv"));
+    assert_eq!((rejected[0]["line"].as_str(), rejected[0]["column"].as_str()), ("42", "q"));
+    assert!(rejected[0]["reason"].contains("after the day the group is read as of"), "{:?}", rejected[0]);
+}
+
+#[test]
 fn a_folder_without_settings_and_a_quarter_that_is_none_are_refused() {
     let scratch = tempfile::tempdir().unwrap();
     let output = mendcurve(&["report", text(scratch.path()), "--out", text(&scratch.path().join("out"))]);

@@ -108,9 +108,11 @@ proptest! {
             // a row that disagrees with another is a duplicate, but its readings stay
             prop_assert_eq!(visits.rows.len() as u64, file.kept + file.duplicate_differing);
             prop_assert_eq!(disagreements.len() as u64, file.duplicate_differing);
-            for (i, row) in visits.rows.iter().enumerate() {
-                prop_assert!(visits.scores_of(row).iter().all(|score| score.row as usize == i));
-            }
+            let mut own: Vec<_> = visits.rows.iter().map(|row| (row.scores_from, row.scores_len)).collect();
+            own.retain(|(_, len)| *len > 0);
+            own.sort_unstable();
+            prop_assert!(own.windows(2).all(|w| w[0].0 + u32::from(w[0].1) <= w[1].0), "two rows share a score");
+            prop_assert!(visits.rows.iter().all(|row| visits.scores_of(row).len() == usize::from(row.scores_len)));
         }
     }
 }

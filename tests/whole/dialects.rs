@@ -24,7 +24,7 @@ fn is_the_visit(intake: &Intake) {
     assert_eq!(row.setup.position, Some(Position::Prone));
     assert_eq!(row.dose.mode, Some(Mode::Intermittent));
     assert_eq!(intake.scores.len(), 1);
-    let Answers::Value(pain) = intake.scores[0].answers else { panic!("a value") };
+    let Answers::Value(pain) = intake.scores[0].answers() else { panic!("a value") };
     assert!((pain - 7.0).abs() < 1e-9, "{pain}");
 }
 
@@ -109,7 +109,7 @@ fn one_row_a_reading_with_visit_columns_repeated() {
     let values: Vec<f64> = intake
         .scores
         .iter()
-        .map(|score| match score.answers {
+        .map(|score| match score.answers() {
             Answers::Value(value) => value,
             Answers::Items { .. } => f64::NAN,
         })
@@ -133,7 +133,7 @@ fn items_offsets_codes_and_spellings_of_yes() {
     assert_eq!(row.when.quarter().map(|q| q.to_string()).as_deref(), Some("2026-Q3"));
     assert_eq!((row.attended, row.setup.belt_seated), (Some(true), Some(true)));
     assert!(row.condition.is_some());
-    assert_eq!(intake.scores[0].answers, Answers::Items { sum: 16.0, answered: 8, asked: 10 });
+    assert_eq!(intake.scores[0].answers(), Answers::Items { sum: 16.0, answered: 8, asked: 10 });
 }
 
 #[test]

@@ -45,18 +45,17 @@ pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPag
 }
 
 fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Section, FigureError> {
-    let files = &edition.bulletin.quality.files;
+    let (files, total) = (&edition.bulletin.quality.files, &edition.bulletin.quality.total);
     let mut section = Section::new("reconciliation", headings::RECONCILIATION);
-    let whole = whole(files);
-    let balance = quality::balance(whole.rows_read, whole.rows_kept, whole.rows_duplicate, whole.rows_rejected);
+    let balance = quality::balance(total.rows_read, total.rows_kept, total.rows_duplicate, total.rows_rejected);
     section.add_with_note(Block::Paragraph(quality::RECONCILIATION_INTRO.to_string()), balance);
-    if files.iter().chain([&whole]).any(|f| f.rows_read != f.rows_kept + f.rows_duplicate + f.rows_rejected) {
+    if !files.iter().all(FileAccount::balances) {
         section.add(Block::Lead(quality::DOES_NOT_BALANCE.to_string()));
     }
     if !files.is_empty() {
         let text = FigureText {
             name: "row-accounts".to_string(),
-            title: quality::accounts_title(whole.rows_read, whole.rows_kept),
+            title: quality::accounts_title(total.rows_read, total.rows_kept),
             subtitle: quality::accounts_subtitle(files.len() as u64),
             source: edition.source(None),
         };
@@ -77,23 +76,9 @@ fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Se
     for file in files {
         sheet.row(file.file.as_str(), account_cells(file));
     }
-    sheet.total(quality::ALL_FILES, account_cells(&whole));
+    sheet.total(quality::ALL_FILES, account_cells(total));
     section.add(Block::Sheet(sheet));
     Ok(section)
-}
-
-/// The sum over all files: the last line of the accounts.
-fn whole(files: &[FileAccount]) -> FileAccount {
-    let sum = |part: fn(&FileAccount) -> u64| files.iter().map(part).sum();
-    FileAccount {
-        file: String::new(),
-        rows_read: sum(|f| f.rows_read),
-        rows_kept: sum(|f| f.rows_kept),
-        rows_duplicate: sum(|f| f.rows_duplicate),
-        rows_rejected: sum(|f| f.rows_rejected),
-        rows_left_out: sum(|f| f.rows_left_out),
-        cells_blanked: sum(|f| f.cells_blanked),
-    }
 }
 
 fn account_cells(file: &FileAccount) -> Vec<Cell> {

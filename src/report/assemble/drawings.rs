@@ -146,10 +146,10 @@ pub(super) fn completeness(edition: &Edition<'_>, condition: &ConditionFindings,
 
 fn shares(outcome: &OutcomeFindings, site: &str) -> Option<SharesShown> {
     let row = completeness_row(outcome, &Period::All, Some(site))?;
-    let (due, baseline, both) = (shown(&row.episodes)?, shown(&row.with_baseline)?, shown(&row.with_endpoint)?);
-    (due > 0).then(|| SharesShown {
-        with_baseline: f64::from(baseline) / f64::from(due),
-        with_endpoint: f64::from(both) / f64::from(due),
+    let (due, both) = (shown(&row.episodes)?, shown(&row.with_endpoint)?);
+    Some(SharesShown {
+        with_baseline: shown(&row.baseline_share)?,
+        with_endpoint: shown(&row.share)?,
         denominator: words::of(u64::from(both), u64::from(due)),
     })
 }

@@ -16,20 +16,22 @@
 //! ```
 //!
 //! The score follows from Fisher's identity: the mean, given y and x, of the score that one would have if u and v were
-//! known. No inverse of the covariance of the random effects is needed, so any of the six may be 0.
+//! known. No inverse of the covariance of the random effects is needed, so any of the six may be 0. Besides the derivatives
+//! by the six, those by the three loadings that are 0 here are given, so that the caller may rotate (x, u, v). For the products of
+//! the score by log tau, a quadratic f of (u, v), Stein's lemma: E[f u] = c_u E[f] + (A^-1)_u E[grad f].
 
-/// Means of one subject's baseline, plateau and log tau, the Cholesky factor of their covariance (log tau first) and the
+/// Means of one subject's baseline, plateau and log tau, their loadings on (x, u, v) and the
 /// residual variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Law {
     pub mean: [f64; 3],
-    pub factor: Factor,
+    pub loading: Loading,
     pub residual_variance: f64,
 }
 
 /// See the module's head.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Factor {
+pub(super) struct Loading {
     pub tt: f64,
     pub bt: f64,
     pub pt: f64,
@@ -38,8 +40,9 @@ pub(super) struct Factor {
     pub pp: f64,
 }
 
-/// Derivatives by the three means, (tt, bt, pt, bb, pb, pp) and the log of the residual SD.
-pub(super) const SCORES: usize = 10;
+/// Derivatives by the three means; by the loadings of baseline, of plateau and of log tau on (x, u, v); by the log of the
+/// residual SD.
+pub(super) const SCORES: usize = 13;
 pub(super) type Score = [f64; SCORES];
 
 /// (baseline, plateau) given the readings and x: mean and covariance (variance, covariance, variance).
@@ -73,11 +76,11 @@ struct Given {
 
 impl Law {
     fn levels_at(&self, x: f64) -> [f64; 2] {
-        [self.mean[0] + self.factor.bt * x, self.mean[1] + self.factor.pt * x]
+        [self.mean[0] + self.loading.bt * x, self.mean[1] + self.loading.pt * x]
     }
 
     pub(super) fn log_tau_at(&self, x: f64) -> f64 {
-        self.mean[2] + self.factor.tt * x
+        self.mean[2] + self.loading.tt * x
     }
 
     fn given(&self, times: &[f64], values: &[f64], x: f64, with_slopes: bool) -> Given {
@@ -102,7 +105,7 @@ impl Law {
             }
         }
         let n = times.len() as f64;
-        let f = &self.factor;
+        let f = &self.loading;
         let s2 = self.residual_variance;
         let h = [s.ee, s.e - s.ee, n - 2.0 * s.e + s.ee];
         let g = [s.re, s.r - s.re];
@@ -131,7 +134,7 @@ impl Law {
     /// log p(y | x) and its derivatives.
     pub(super) fn score_given(&self, times: &[f64], values: &[f64], x: f64) -> (f64, Score) {
         let q = self.given(times, values, x, true);
-        let (f, s, s2) = (&self.factor, &q.log_tau_sums, self.residual_variance);
+        let (f, s, s2) = (&self.loading, &q.log_tau_sums, self.residual_variance);
         let (c, h, g) = (q.c, q.h, q.g);
         // second moments of (u, v)
         let m = [q.inverse[0] + c[0] * c[0], q.inverse[1] + c[0] * c[1], q.inverse[2] + c[1] * c[1]];
@@ -141,9 +144,10 @@ impl Law {
         let lm_v = [f.bb * m[1], f.pb * m[1] + f.pp * m[2]];
         // Z'E[r], Z'E[r u], Z'E[r v]
         let by_level = [g[0] - h[0] * add[0] - h[1] * add[1], g[1] - h[1] * add[0] - h[2] * add[1]];
-        let by_bb = g[0] * c[0] - h[0] * lm_u[0] - h[1] * lm_u[1];
-        let by_pb = g[1] * c[0] - h[1] * lm_u[0] - h[2] * lm_u[1];
-        let by_pp = g[1] * c[1] - h[1] * lm_v[0] - h[2] * lm_v[1];
+        let by_bu = g[0] * c[0] - h[0] * lm_u[0] - h[1] * lm_u[1];
+        let by_bv = g[0] * c[1] - h[0] * lm_v[0] - h[1] * lm_v[1];
+        let by_pu = g[1] * c[0] - h[1] * lm_u[0] - h[2] * lm_u[1];
+        let by_pv = g[1] * c[1] - h[1] * lm_v[0] - h[2] * lm_v[1];
         // second moments of what is added: L m L'
         let bb = f.bb * lm_u[0];
         let bp = f.pb * lm_u[0] + f.pp * lm_v[0];
@@ -154,18 +158,27 @@ impl Law {
         let by_log_tau =
             (q.rise + rise) * s.dr - (q.rise * add[1] + rise_plateau) * s.d - (q.rise * rise + rise_rise) * s.de;
         let squares = s.rr - 2.0 * (g[0] * add[0] + g[1] * add[1]) + h[0] * bb + 2.0 * h[1] * bp + h[2] * pp;
-        let by_t = by_log_tau / s2;
-        let (by_b, by_p) = (by_level[0] / s2, by_level[1] / s2);
+        // E[grad f] by (u, v), f the score by log tau
+        let (rises, plateaus) = ([f.bb - f.pb, -f.pp], [f.pb, f.pp]);
+        let left = s.dr - add[1] * s.d - rise * s.de;
+        let bent = [0, 1].map(|k| rises[k] * left - (q.rise + rise) * (plateaus[k] * s.d + rises[k] * s.de));
+        let i = q.inverse;
+        let by_tu = c[0] * by_log_tau + i[0] * bent[0] + i[1] * bent[1];
+        let by_tv = c[1] * by_log_tau + i[1] * bent[0] + i[2] * bent[1];
+        let (by_b, by_p, by_t) = (by_level[0] / s2, by_level[1] / s2, by_log_tau / s2);
         let score = [
             by_b,
             by_p,
             by_t,
-            by_t * x,
             by_b * x,
+            by_bu / s2,
+            by_bv / s2,
             by_p * x,
-            by_bb / s2,
-            by_pb / s2,
-            by_pp / s2,
+            by_pu / s2,
+            by_pv / s2,
+            by_t * x,
+            by_tu / s2,
+            by_tv / s2,
             squares / s2 - times.len() as f64,
         ];
         (q.log_density, score)
@@ -174,7 +187,7 @@ impl Law {
     /// (baseline, plateau) given the readings and x, with log p(y | x).
     pub(super) fn levels_given(&self, times: &[f64], values: &[f64], x: f64) -> (f64, Levels) {
         let q = self.given(times, values, x, false);
-        let f = &self.factor;
+        let f = &self.loading;
         let at = self.levels_at(x);
         let mean = [at[0] + f.bb * q.c[0], at[1] + f.pb * q.c[0] + f.pp * q.c[1]];
         let i = q.inverse;
@@ -193,8 +206,8 @@ mod tests {
     const Y: [f64; 5] = [7.0, 6.5, 4.0, 3.5, 1.0];
 
     fn law() -> Law {
-        let factor = Factor { tt: 0.5, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
-        Law { mean: [6.8, 2.2, 2.4], factor, residual_variance: 0.6 }
+        let loading = Loading { tt: 0.5, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
+        Law { mean: [6.8, 2.2, 2.4], loading, residual_variance: 0.6 }
     }
 
     #[test]
@@ -231,19 +244,21 @@ mod tests {
             let mut l = law();
             match k {
                 0..=2 => l.mean[k] += by,
-                3 => l.factor.tt += by,
-                4 => l.factor.bt += by,
-                5 => l.factor.pt += by,
-                6 => l.factor.bb += by,
-                7 => l.factor.pb += by,
-                8 => l.factor.pp += by,
-                _ => l.residual_variance *= (2.0 * by).exp(),
+                3 => l.loading.bt += by,
+                4 => l.loading.bb += by,
+                6 => l.loading.pt += by,
+                7 => l.loading.pb += by,
+                8 => l.loading.pp += by,
+                9 => l.loading.tt += by,
+                12 => l.residual_variance *= (2.0 * by).exp(),
+                _ => return None,
             }
-            l.log_density_given(&T, &Y, x)
+            Some(l.log_density_given(&T, &Y, x))
         };
         for (k, s) in score.iter().enumerate() {
             let h = 1e-5;
-            let difference = (moved(k, h) - moved(k, -h)) / (2.0 * h);
+            let (Some(up), Some(down)) = (moved(k, h), moved(k, -h)) else { continue };
+            let difference = (up - down) / (2.0 * h);
             assert!((difference - s).abs() < 1e-7, "{k}: {s} {difference}");
         }
     }

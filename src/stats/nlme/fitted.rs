@@ -188,7 +188,7 @@ pub(super) fn posterior_under(parameters: &Parameters, subject: &Series) -> Post
     };
     let window = window.finer();
     let (log_density, nodes) = marginal::posterior(&law, subject.times, subject.values, window);
-    Posterior { nodes, log_tau_step: window.step() * law.factor.tt.abs(), residual_sd, log_density }
+    Posterior { nodes, log_tau_step: window.step() * law.loading.tt.abs(), residual_sd, log_density }
 }
 
 /// What of the covariance lies on its boundary.

@@ -2,9 +2,8 @@
 
 use nalgebra::Matrix3;
 
-use super::conditional::Factor;
 use super::fitted::posterior_under;
-use super::parameters::Parameters;
+use super::parameters::{Factor, Parameters};
 use super::posterior::Posterior;
 use super::start::check_one;
 use crate::error::{InputError, all_finite};

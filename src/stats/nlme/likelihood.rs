@@ -41,11 +41,12 @@ impl<'a> Likelihood<'a> {
     /// Makes the windows anew for `psi`; whether that was possible. The old ones stay if not.
     pub fn refresh(&mut self, psi: &DVector<f64>) -> bool {
         let parameters = self.layout.unpack(psi.as_slice());
+        let turned = parameters.factor.turned();
         let made: Option<Vec<Window>> = self
             .subjects
             .par_iter()
             .with_min_len(TASK)
-            .map(|s| marginal::window(&parameters.law(s.covariates), s.times, s.values))
+            .map(|s| marginal::window(&parameters.law_turned(s.covariates, &turned), s.times, s.values))
             .collect();
         let Some(windows) = made else {
             return false;
@@ -70,12 +71,13 @@ impl<'a> Likelihood<'a> {
     /// The log-likelihood alone.
     pub fn value(&self, psi: &DVector<f64>) -> f64 {
         let parameters = self.layout.unpack(psi.as_slice());
+        let turned = parameters.factor.turned();
         let each: Vec<f64> = self
             .subjects
             .par_iter()
             .zip(&self.windows)
             .with_min_len(TASK)
-            .map(|(s, w)| marginal::log_density(&parameters.law(s.covariates), s.times, s.values, *w))
+            .map(|(s, w)| marginal::log_density(&parameters.law_turned(s.covariates, &turned), s.times, s.values, *w))
             .collect();
         sum(each)
     }
@@ -83,22 +85,23 @@ impl<'a> Likelihood<'a> {
     /// Value and derivatives; `None` if not finite.
     pub fn at(&self, psi: DVector<f64>, with_outer: bool) -> Option<Point> {
         let parameters = self.layout.unpack(psi.as_slice());
+        let turned = parameters.factor.turned();
         let each: Vec<(f64, Score)> = self
             .subjects
             .par_iter()
             .zip(&self.windows)
             .with_min_len(TASK)
-            .map(|(s, w)| marginal::score(&parameters.law(s.covariates), s.times, s.values, *w))
+            .map(|(s, w)| marginal::score(&parameters.law_turned(s.covariates, &turned), s.times, s.values, *w))
             .collect();
         let value = sum(each.iter().map(|e| e.0));
         let mut gradient = DVector::zeros(self.layout.len());
         for (s, e) in self.subjects.iter().zip(&each) {
-            self.layout.add_score(gradient.as_mut_slice(), s.covariates, &e.1);
+            self.layout.add_score(gradient.as_mut_slice(), s.covariates, &e.1, &turned);
         }
         let outer = with_outer.then(|| {
             let scores: Vec<(&[f64], Score)> =
                 self.subjects.iter().zip(&each).map(|(s, e)| (s.covariates, e.1)).collect();
-            outer_products(self.layout, &scores)
+            outer_products(self.layout, &scores, &turned)
         });
         let finite = value.is_finite() && gradient.iter().all(|g| g.is_finite());
         finite.then_some(Point { psi, value, gradient, outer })

@@ -38,7 +38,7 @@ pub(super) struct Window {
 
 impl Window {
     fn new(law: &Law, low: f64, high: f64) -> Self {
-        let points = ((high - low) * law.factor.tt.abs() / LOG_TAU_STEP).clamp(FEWEST, MOST).ceil();
+        let points = ((high - low) * law.loading.tt.abs() / LOG_TAU_STEP).clamp(FEWEST, MOST).ceil();
         Self { low, high, points: points as usize }
     }
 
@@ -63,7 +63,7 @@ fn log_joint(law: &Law, times: &[f64], values: &[f64], x: f64) -> f64 {
 
 /// Finds where the integrand is not negligible; `None` if it has no finite value anywhere.
 pub(super) fn window(law: &Law, times: &[f64], values: &[f64]) -> Option<Window> {
-    if law.factor.tt == 0.0 && law.factor.bt == 0.0 && law.factor.pt == 0.0 {
+    if law.loading.tt == 0.0 && law.loading.bt == 0.0 && law.loading.pt == 0.0 {
         // y does not depend on x: the normal density alone
         return Some(Window::new(law, -REACH, REACH));
     }
@@ -164,12 +164,12 @@ fn log_sum(logs: &[f64]) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::conditional::Factor;
+    use super::super::conditional::Loading;
     use super::*;
 
     fn law(tt: f64, residual_variance: f64) -> Law {
-        let factor = Factor { tt, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
-        Law { mean: [6.8, 2.2, 2.4], factor, residual_variance }
+        let loading = Loading { tt, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
+        Law { mean: [6.8, 2.2, 2.4], loading, residual_variance }
     }
 
     const T: [f64; 6] = [0.0, 3.0, 9.0, 20.0, 60.0, 90.0];
@@ -211,9 +211,9 @@ mod tests {
         let (value, score) = score(&base, &T, &y, w);
         assert!((value - log_density(&base, &T, &y, w)).abs() < 1e-12);
         let h = 1e-5;
-        let up = Law { factor: Factor { tt: 0.5 + h, ..base.factor }, ..base };
-        let down = Law { factor: Factor { tt: 0.5 - h, ..base.factor }, ..base };
+        let up = Law { loading: Loading { tt: 0.5 + h, ..base.loading }, ..base };
+        let down = Law { loading: Loading { tt: 0.5 - h, ..base.loading }, ..base };
         let difference = (log_density(&up, &T, &y, w) - log_density(&down, &T, &y, w)) / (2.0 * h);
-        assert!((difference - score[3]).abs() < 1e-7);
+        assert!((difference - score[9]).abs() < 1e-7);
     }
 }

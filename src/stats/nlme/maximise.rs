@@ -14,6 +14,7 @@
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
 use super::likelihood::{Likelihood, Point};
+use super::outcome::Doubt;
 
 /// The largest Newton decrement that counts as a vanished gradient: 1e-4 standard errors from the maximum.
 pub const DECREMENT_TOLERANCE: f64 = 1e-8;
@@ -22,8 +23,10 @@ const DECREMENT_TARGET: f64 = 1e-12;
 /// Decrement by the quasi-Newton Hessian at which Newton's method takes over.
 const NEARLY_THERE: f64 = 1e-4;
 const MAX_STEPS: usize = 150;
-const MAX_NEWTON: usize = 12;
-const MAX_HALVINGS: usize = 25;
+const MAX_NEWTON: usize = 30;
+/// Steps cut short one after the other that show where the climb leads.
+const MAX_BLOCKED: usize = 8;
+const MAX_HALVINGS: usize = 14;
 /// The windows of integration are made anew at each of the first steps, then every so many.
 const EARLY: usize = 6;
 const EVERY: usize = 4;
@@ -41,6 +44,8 @@ pub enum Ending {
     NoAscent,
     /// The gradient had not vanished after the most steps allowed.
     StepLimit,
+    /// The climb leads out of the range in which the parameters mean something.
+    OutOfRange,
     /// The log-likelihood has no finite value.
     NotFinite,
 }
@@ -50,6 +55,8 @@ pub(super) struct Summit {
     pub psi: DVector<f64>,
     pub value: f64,
     pub ending: Ending,
+    /// Why the parameters beyond mean nothing, if the climb leads there.
+    pub beyond: Option<Doubt>,
     pub steps: usize,
     pub decrement: f64,
     /// Least eigenvalue of the scaled negative Hessian.
@@ -84,47 +91,75 @@ fn first_inverse(outer: &DMatrix<f64>) -> DMatrix<f64> {
     DMatrix::identity(p, p) / largest
 }
 
-/// A longer step than this was not worth it: halves until the log-likelihood rises by a share of what the slope promises.
-fn line_search(likelihood: &Likelihood, from: &Point, step: &DVector<f64>) -> Option<(Point, f64)> {
+/// What a line search found.
+struct Search {
+    next: Option<Point>,
+    /// What kept it from going further.
+    beyond: Option<Doubt>,
+}
+
+/// Halves the step until it is meaningful and the log-likelihood rises by a share of what the slope promises.
+fn line_search(
+    likelihood: &Likelihood,
+    from: &Point,
+    step: &DVector<f64>,
+    doubt: &impl Fn(&[f64]) -> Option<Doubt>,
+) -> Search {
     let slope = from.gradient.dot(step);
-    let mut share = 1.0;
+    let (mut share, mut beyond) = (1.0, None);
     for _ in 0..MAX_HALVINGS {
-        if let Some(next) = likelihood.at(&from.psi + step * share, true)
+        let psi = &from.psi + step * share;
+        if let Some(why) = doubt(psi.as_slice()) {
+            beyond = Some(why);
+        } else if let Some(next) = likelihood.at(psi, true)
             && next.value >= from.value + 1e-4 * share * slope
         {
-            return Some((next, share));
+            return Search { next: Some(next), beyond };
         }
         share *= 0.5;
     }
-    None
+    Search { next: None, beyond }
 }
 
-/// Climbs from `start`; `longest` bounds each parameter's change in one step.
-pub(super) fn maximise(likelihood: &mut Likelihood, start: DVector<f64>, longest: &DVector<f64>) -> Summit {
+/// Climbs from `start`; `longest` bounds each parameter's change in one step; steps to where `doubt` names
+/// a reason are cut short, and if all lead there the climb ends.
+pub(super) fn maximise(
+    likelihood: &mut Likelihood,
+    start: DVector<f64>,
+    longest: &DVector<f64>,
+    doubt: impl Fn(&[f64]) -> Option<Doubt>,
+) -> Summit {
     let p = start.len();
-    let failed = |psi: DVector<f64>| Summit {
+    let failed = |psi: DVector<f64>, value, ending, beyond, steps| Summit {
         psi,
-        value: f64::NEG_INFINITY,
-        ending: Ending::NotFinite,
-        steps: 0,
+        value,
+        ending,
+        beyond,
+        steps,
         decrement: f64::INFINITY,
         curvature: f64::NEG_INFINITY,
         flat: Vec::new(),
         covariance: DMatrix::zeros(p, p),
     };
     let Some(mut point) = likelihood.at(start.clone(), true) else {
-        return failed(start);
+        return failed(start, f64::NEG_INFINITY, Ending::NotFinite, None, 0);
     };
     let mut steps = 0;
     let mut inverse = point.outer.as_ref().map_or_else(|| DMatrix::identity(p, p), first_inverse);
     let mut fresh = true;
+    let mut blocked = 0;
     while steps < MAX_STEPS {
         let mut step = &inverse * &point.gradient;
         if point.gradient.dot(&step) < NEARLY_THERE && steps > 0 {
             break;
         }
         shorten(&mut step, longest);
-        let Some((next, _)) = line_search(likelihood, &point, &step) else {
+        let search = line_search(likelihood, &point, &step, &doubt);
+        blocked = if search.beyond.is_some() { blocked + 1 } else { 0 };
+        if let (true, Some(why)) = (blocked >= MAX_BLOCKED || search.next.is_none(), search.beyond) {
+            return failed(point.psi, point.value, Ending::OutOfRange, Some(why), steps);
+        }
+        let Some(next) = search.next else {
             if fresh {
                 break;
             }
@@ -141,11 +176,11 @@ pub(super) fn maximise(likelihood: &mut Likelihood, start: DVector<f64>, longest
         if (steps <= EARLY || steps % EVERY == 0) && likelihood.refresh(&point.psi) {
             match likelihood.at(point.psi.clone(), true) {
                 Some(again) => point = again,
-                None => return failed(point.psi),
+                None => return failed(point.psi, f64::NEG_INFINITY, Ending::NotFinite, None, steps),
             }
         }
     }
-    newton(likelihood, point, &inverse, longest, steps)
+    newton(likelihood, point, &inverse, longest, &doubt, steps)
 }
 
 /// The BFGS update of an inverse Hessian; skipped where the curvature along the step is not positive.
@@ -228,11 +263,13 @@ fn newton(
     mut point: Point,
     inverse: &DMatrix<f64>,
     longest: &DVector<f64>,
+    doubt: &impl Fn(&[f64]) -> Option<Doubt>,
     mut steps: usize,
 ) -> Summit {
     let p = point.psi.len();
     let mut scale = inverse.diagonal().zip_map(longest, |v, l| v.abs().sqrt().clamp(1e-6 * l, l));
     let mut ending = Ending::StepLimit;
+    let mut led_beyond = None;
     let mut last = None;
     for _ in 0..MAX_NEWTON {
         likelihood.refresh(&point.psi);
@@ -258,10 +295,12 @@ fn newton(
         }
         shorten(&mut step, longest);
         let tolerance = ROUNDING * point.value.abs();
-        let mut share = 1.0;
+        let (mut share, mut beyond) = (1.0, None);
         let next = (0..MAX_HALVINGS).find_map(|_| {
-            let next = likelihood.at(&point.psi + &step * share, false);
+            let psi = &point.psi + &step * share;
             share *= 0.5;
+            beyond = doubt(psi.as_slice());
+            let next = if beyond.is_none() { likelihood.at(psi, false) } else { None };
             next.filter(|n| n.value > point.value - tolerance)
         });
         match next {
@@ -270,7 +309,7 @@ fn newton(
                 steps += 1;
             }
             None => {
-                ending = Ending::NoAscent;
+                (ending, led_beyond) = (if beyond.is_some() { Ending::OutOfRange } else { Ending::NoAscent }, beyond);
                 break;
             }
         }
@@ -286,5 +325,15 @@ fn newton(
     {
         ending = Ending::Maximum;
     }
-    Summit { psi: point.psi, value: point.value, ending, steps, decrement, curvature: least, flat, covariance }
+    Summit {
+        psi: point.psi,
+        value: point.value,
+        ending,
+        beyond: led_beyond,
+        steps,
+        decrement,
+        curvature: least,
+        flat,
+        covariance,
+    }
 }

@@ -55,6 +55,8 @@ use start::Scale;
 const LARGEST_SPREAD: f64 = 2.5;
 /// How far beyond the times measured, as a logarithm, the mean tau may lie.
 const BEYOND_TIMES: f64 = 3.0;
+/// The smallest residual SD, as a share of the values' own.
+const SMALLEST_RESIDUAL: f64 = 1e-5;
 /// The largest change of the log-likelihood with a finer rule that goes unheeded.
 const INTEGRATION_TOLERANCE: f64 = 1e-4;
 
@@ -123,8 +125,9 @@ fn attempt(subjects: &[Series], layout: Layout) -> Outcome {
     };
     let start_log_likelihood = likelihood.value(&psi);
     let longest = start::longest(subjects, layout, &scale);
-    let summit = maximise(&mut likelihood, psi, &longest);
-    let (summit, integration_error) = check_integration(&mut likelihood, summit, &longest);
+    let doubt = |psi: &[f64]| out_of_range(layout, psi, &scale);
+    let summit = maximise(&mut likelihood, psi, &longest, doubt);
+    let (summit, integration_error) = check_integration(&mut likelihood, summit, &longest, doubt);
     let evidence = Evidence {
         start_log_likelihood,
         log_likelihood: summit.value,
@@ -135,7 +138,7 @@ fn attempt(subjects: &[Series], layout: Layout) -> Outcome {
         integration_error,
         ending: summit.ending,
     };
-    if let Some(why) = doubtful(layout, &summit, &scale) {
+    if let Some(why) = doubtful(layout, &summit) {
         return Outcome::NotIdentifiable { why, evidence: Some(evidence) };
     }
     if !evidence.converged() {
@@ -145,33 +148,36 @@ fn attempt(subjects: &[Series], layout: Layout) -> Outcome {
 }
 
 /// The change with a finer rule; the fit goes on with it if that matters.
-fn check_integration(likelihood: &mut Likelihood, summit: Summit, longest: &DVector<f64>) -> (Summit, f64) {
-    if summit.ending == Ending::NotFinite {
+fn check_integration(
+    likelihood: &mut Likelihood,
+    mut summit: Summit,
+    longest: &DVector<f64>,
+    doubt: impl Fn(&[f64]) -> Option<Doubt>,
+) -> (Summit, f64) {
+    if summit.ending != Ending::Maximum {
         return (summit, f64::INFINITY);
     }
     likelihood.refresh(&summit.psi);
     let coarse = likelihood.value(&summit.psi);
     likelihood.refine();
-    let error = (likelihood.value(&summit.psi) - coarse).abs();
-    if error <= INTEGRATION_TOLERANCE || summit.ending != Ending::Maximum {
+    let fine = likelihood.value(&summit.psi);
+    let error = (fine - coarse).abs();
+    summit.value = fine;
+    if error <= INTEGRATION_TOLERANCE {
         return (summit, error);
     }
     likelihood.always_fine();
     let steps = summit.steps;
-    let mut finer = maximise(likelihood, summit.psi, longest);
+    let mut finer = maximise(likelihood, summit.psi, longest, doubt);
     finer.steps += steps;
     (finer, error)
 }
 
-/// Why the end means nothing, if so.
-fn doubtful(layout: Layout, summit: &Summit, scale: &Scale) -> Option<Doubt> {
-    if summit.ending == Ending::NotFinite {
-        return None;
-    }
-    let parameters = layout.unpack(summit.psi.as_slice());
-    let at = 2 * layout.each();
-    let log_tau = summit.psi[at];
-    if parameters.sigma() < 1e-6 * scale.value_sd {
+/// Why parameters mean nothing, wherever the climb stands, if so.
+fn out_of_range(layout: Layout, psi: &[f64], scale: &Scale) -> Option<Doubt> {
+    let parameters = layout.unpack(psi);
+    let log_tau = psi[2 * layout.each()];
+    if parameters.sigma() < SMALLEST_RESIDUAL * scale.value_sd {
         return Some(Doubt::NoResidual);
     }
     // with covariates the intercept need not be anyone's log tau
@@ -181,12 +187,15 @@ fn doubtful(layout: Layout, summit: &Summit, scale: &Scale) -> Option<Doubt> {
     if layout.covariates == 0 && log_tau > scale.log_times.1 + BEYOND_TIMES {
         return Some(Doubt::StraightLine);
     }
-    if parameters.factor.tt.abs() > LARGEST_SPREAD {
-        return Some(Doubt::RatesUnbounded);
-    }
+    (parameters.factor.log_tau_sd() > LARGEST_SPREAD).then_some(Doubt::RatesUnbounded)
+}
+
+/// Why the end means nothing, if so.
+fn doubtful(layout: Layout, summit: &Summit) -> Option<Doubt> {
     if summit.ending != Ending::Maximum {
-        return None;
+        return summit.beyond;
     }
+    let at = 2 * layout.each();
     let moves_mean = |v: &DVector<f64>| v.rows(0, layout.fixed()).norm() > 1e-4 * v.norm();
     if summit.flat.iter().any(moves_mean) {
         return Some(Doubt::FlatMean);

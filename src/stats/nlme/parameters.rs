@@ -1,8 +1,8 @@
 //! The parameters of a fit, and how they lie in the vector over which it is maximised.
 
-use nalgebra::{DMatrix, Matrix3};
+use nalgebra::{DMatrix, Matrix3, Vector3};
 
-use super::conditional::{Factor, Law, SCORES, Score};
+use super::conditional::{Law, Loading, SCORES, Score};
 
 /// Which of a subject's three coefficients vary between subjects beyond what covariates explain.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,10 +25,10 @@ impl Varying {
         usize::from(self.baseline) + usize::from(self.plateau) + usize::from(self.log_tau)
     }
 
-    /// Which of (tt, bt, pt, bb, pb, pp) are estimated; the others are 0.
+    /// Which of (bb, pb, pp, tb, tp, tt) are estimated; the others are 0.
     fn factor_mask(self) -> [bool; 6] {
         let (b, p, t) = (self.baseline, self.plateau, self.log_tau);
-        [t, t && b, t && p, b, b && p, p]
+        [b, b && p, p, t && b, t && p, t]
     }
 }
 
@@ -38,6 +38,25 @@ impl Varying {
 pub(super) struct Layout {
     pub covariates: usize,
     pub varying: Varying,
+}
+
+/// Lower triangular factor F of the covariance F F' of (baseline, plateau, log tau). Log tau comes last: the data say least
+/// of its variation, and near none of it the rows before are determined all the same.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Factor {
+    pub bb: f64,
+    pub pb: f64,
+    pub pp: f64,
+    pub tb: f64,
+    pub tp: f64,
+    pub tt: f64,
+}
+
+/// The law of one subject with the rotation from the factor's columns to the loadings'.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Turned {
+    pub loading: Loading,
+    turn: Matrix3<f64>,
 }
 
 /// See [`Layout`].
@@ -78,7 +97,7 @@ impl Layout {
     }
 
     /// Adds one subject's score to the gradient: (1, covariates) times the score by each mean, then the others.
-    pub fn add_score(self, gradient: &mut [f64], covariates: &[f64], score: &Score) {
+    pub fn add_score(self, gradient: &mut [f64], covariates: &[f64], score: &Score, turned: &Turned) {
         let each = self.each();
         for (k, s) in score[..3].iter().enumerate() {
             gradient[k * each] += s;
@@ -86,9 +105,13 @@ impl Layout {
                 *g += s * c;
             }
         }
+        // by the factor: by the loadings, turned back
+        let by_loading = Matrix3::from_row_slice(&score[3..SCORES - 1]);
+        let by_factor = by_loading * turned.turn.transpose();
+        let lower = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)].map(|at| by_factor[at]);
         let mask = self.varying.factor_mask();
-        let others = score[3..SCORES - 1].iter().zip(mask).filter(|(_, m)| *m).map(|(s, _)| s);
-        let tail = others.chain(&score[SCORES - 1..]);
+        let others = lower.into_iter().zip(mask).filter(|(_, m)| *m).map(|(s, _)| s);
+        let tail = others.chain([score[SCORES - 1]]);
         for (g, s) in gradient[self.fixed()..].iter_mut().zip(tail) {
             *g += s;
         }
@@ -110,46 +133,80 @@ impl Parameters {
     }
 
     pub fn law(&self, covariates: &[f64]) -> Law {
-        Law { mean: self.mean(covariates), factor: self.factor, residual_variance: (2.0 * self.log_sigma).exp() }
+        self.law_turned(covariates, &self.factor.turned())
+    }
+
+    /// As [`Self::law`], the rotation made before: it is the same for all subjects.
+    pub fn law_turned(&self, covariates: &[f64], turned: &Turned) -> Law {
+        Law { mean: self.mean(covariates), loading: turned.loading, residual_variance: (2.0 * self.log_sigma).exp() }
     }
 }
 
 impl Factor {
     pub fn to_array(self) -> [f64; 6] {
-        [self.tt, self.bt, self.pt, self.bb, self.pb, self.pp]
+        [self.bb, self.pb, self.pp, self.tb, self.tp, self.tt]
     }
 
-    pub fn from_array([tt, bt, pt, bb, pb, pp]: [f64; 6]) -> Self {
-        Self { tt, bt, pt, bb, pb, pp }
+    pub fn from_array([bb, pb, pp, tb, tp, tt]: [f64; 6]) -> Self {
+        Self { bb, pb, pp, tb, tp, tt }
+    }
+
+    fn matrix(self) -> Matrix3<f64> {
+        Matrix3::new(self.bb, 0.0, 0.0, self.pb, self.pp, 0.0, self.tb, self.tp, self.tt)
     }
 
     /// Covariance of (baseline, plateau, log tau).
     pub fn covariance(self) -> Matrix3<f64> {
-        let rows = Matrix3::new(self.bt, self.bb, 0.0, self.pt, self.pb, self.pp, self.tt, 0.0, 0.0);
-        rows * rows.transpose()
+        let m = self.matrix();
+        m * m.transpose()
+    }
+
+    /// SD of log tau.
+    pub fn log_tau_sd(self) -> f64 {
+        self.tb.hypot(self.tp).hypot(self.tt)
     }
 
     /// The factor of a covariance of (baseline, plateau, log tau); a variance that is not positive counts as 0.
     pub fn of(g: &Matrix3<f64>) -> Self {
         let root = |v: f64| v.max(0.0).sqrt();
         let share = |v: f64, by: f64| if by > 0.0 { v / by } else { 0.0 };
-        let tt = root(g[(2, 2)]);
-        let (bt, pt) = (share(g[(0, 2)], tt), share(g[(1, 2)], tt));
-        let bb = root(g[(0, 0)] - bt * bt);
-        let pb = share(g[(0, 1)] - bt * pt, bb);
-        let pp = root(g[(1, 1)] - pt * pt - pb * pb);
-        Self { tt, bt, pt, bb, pb, pp }
+        let bb = root(g[(0, 0)]);
+        let (pb, tb) = (share(g[(0, 1)], bb), share(g[(0, 2)], bb));
+        let pp = root(g[(1, 1)] - pb * pb);
+        let tp = share(g[(1, 2)] - pb * tb, pp);
+        let tt = root(g[(2, 2)] - tb * tb - tp * tp);
+        Self { bb, pb, pp, tb, tp, tt }
+    }
+
+    /// The same covariance with log tau on the first column alone and baseline on the first two.
+    pub fn turned(self) -> Turned {
+        let m = self.matrix();
+        let rows = [0, 1, 2].map(|k| Vector3::new(m[(k, 0)], m[(k, 1)], m[(k, 2)]));
+        let unit = |v: Vector3<f64>, else_: Vector3<f64>| {
+            let length = v.norm();
+            if length > 0.0 { v / length } else { else_ }
+        };
+        let first = unit(rows[2], Vector3::z());
+        let rest = rows[0] - first * first.dot(&rows[0]);
+        // baseline without variation of its own: any direction across the first
+        let across = first.cross(&Vector3::x());
+        let second = unit(rest, unit(across, Vector3::y()));
+        let turn = Matrix3::from_columns(&[first, second, first.cross(&second)]);
+        let l = m * turn;
+        let loading =
+            Loading { tt: l[(2, 0)], bt: l[(0, 0)], pt: l[(1, 0)], bb: l[(0, 1)], pb: l[(1, 1)], pp: l[(1, 2)] };
+        Turned { loading, turn }
     }
 }
 
 /// Sum of s s' over subjects' scores, the first estimate of the information (Berndt, Hall, Hall & Hausman 1974).
-pub(super) fn outer_products(layout: Layout, scores: &[(&[f64], Score)]) -> DMatrix<f64> {
+pub(super) fn outer_products(layout: Layout, scores: &[(&[f64], Score)], turned: &Turned) -> DMatrix<f64> {
     let p = layout.len();
     let mut sum = DMatrix::zeros(p, p);
     let mut own = vec![0.0; p];
     for (covariates, score) in scores {
         own.fill(0.0);
-        layout.add_score(&mut own, covariates, score);
+        layout.add_score(&mut own, covariates, score, turned);
         for j in 0..p {
             for i in j..p {
                 sum[(i, j)] += own[i] * own[j];
@@ -175,11 +232,22 @@ mod tests {
 
     #[test]
     fn a_covariance_and_its_factor_agree() {
-        let factor = Factor { tt: 0.5, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
+        let factor = Factor { bb: 1.1, pb: 0.4, pp: 0.9, tb: 0.2, tp: -0.3, tt: 0.5 };
         let back = Factor::of(&factor.covariance());
         for (a, b) in factor.to_array().iter().zip(back.to_array()) {
             assert!((a - b).abs() < 1e-12);
         }
         assert_eq!(Factor::of(&Matrix3::zeros()), Factor::default());
+    }
+
+    #[test]
+    fn turning_keeps_the_covariance() {
+        let full = Factor { bb: 1.1, pb: 0.4, pp: 0.9, tb: 0.2, tp: -0.3, tt: 0.5 };
+        let none = Factor { tb: 0.0, tp: 0.0, tt: 0.0, ..full };
+        for factor in [full, none, Factor { bb: 0.0, ..full }, Factor { bb: 0.0, pb: 0.0, ..none }, Factor::default()] {
+            let l = factor.turned().loading;
+            let rows = Matrix3::new(l.bt, l.bb, 0.0, l.pt, l.pb, l.pp, l.tt, 0.0, 0.0);
+            assert!((rows * rows.transpose() - factor.covariance()).norm() < 1e-14);
+        }
     }
 }

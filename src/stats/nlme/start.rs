@@ -8,10 +8,9 @@ use std::collections::BTreeSet;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::conditional::Factor;
 use super::likelihood::Likelihood;
 use super::outcome::{Coefficient, Doubt, Shortage};
-use super::parameters::{Layout, Parameters};
+use super::parameters::{Factor, Layout, Parameters};
 use crate::error::{InputError, all_finite, same_length};
 use crate::series::Series;
 use crate::sum::{mean, sum};
@@ -191,7 +190,7 @@ pub(super) fn longest(subjects: &[Series], layout: Layout, scale: &Scale) -> DVe
         })
         .collect();
     let v = scale.value_sd;
-    let factor = Factor { tt: 0.5, bt: v, pt: v, bb: v, pb: v, pp: v };
+    let factor = Factor { bb: v, pb: v, pp: v, tb: 0.5, tp: 0.5, tt: 0.5 };
     DVector::from_vec(layout.pack(&Parameters { beta, factor, log_sigma: 0.7 }))
 }
 

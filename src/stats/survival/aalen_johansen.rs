@@ -1,16 +1,17 @@
 //! The share that has had the event by a time, when another end can come first.
 //!
-//! **Formula.** With n at risk at an event time, d events and c competing ends, and S the share still without either just
-//! before: F gains S d/n, the competing incidence gains S c/n, S loses both (Aalen & Johansen 1978, Scand J Stat 5:141-50).
-//! Covariance of (S, F, C), Greenwood's for the multinomial, carried from time to time:
-//! V -> T' V T + S2 M, T the transitions at that time, M the covariance of their frequencies, e.g. d (n - d)/n3 and -d c/n3
-//! (Andersen, Borgan, Gill & Keiding 1993, Statistical Models Based on Counting Processes, IV.4.1.3). For one event and one
+//! **Formula.** With n at risk at an event time, d events and c competing ends, and S the share still without either
+//! just before: F gains S d/n, the competing incidence gains S c/n, S loses both (Aalen & Johansen 1978, Scand J Stat
+//! 5:141-50). Covariance of (S, F, C), Greenwood's for the multinomial, carried from time to time: V -> T' V T + S2 M,
+//! T the transitions at that time, M the covariance of their frequencies, e.g. d (n - d)/n3 and -d c/n3 (Andersen,
+//! Borgan, Gill & Keiding 1993, Statistical Models Based on Counting Processes, IV.4.1.3). For one event and one
 //! competing end it equals the infinitesimal jackknife. Limits: log-log on 1 - F, as for Kaplan & Meier.
 //!
-//! **Laws.** S + F + C = 1. Without a competing end F is one minus Kaplan & Meier's S, with its standard error and limits.
+//! **Laws.** S + F + C = 1. Without a competing end F is one minus Kaplan & Meier's S, with its standard error and
+//! limits.
 //!
-//! **Domain and edge cases.** One subject or more. F = 0 or 1 has no limits. Nothing happened: no steps, F = 0 for as long
-//! as anyone was in sight.
+//! **Domain and edge cases.** One subject or more. F = 0 or 1 has no limits. Nothing happened: no steps, F = 0 for as
+//! long as anyone was in sight.
 //!
 //! **Cost.** One sort.
 //!

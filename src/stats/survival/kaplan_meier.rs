@@ -1,20 +1,21 @@
 //! The share still without the event, when some are not followed to the end.
 //!
-//! **Formulas.** S(t) = product over event times u <= t of (1 - d/n), d events among n at risk (Kaplan & Meier 1958, J Am
-//! Stat Assoc 53:457-81). Variance S2 sum d/(n (n - d)) (Greenwood 1926). Limits from log(-log S), which keeps
-//! them inside 0 and 1 (Kalbfleisch & Prentice 2002, The Statistical Analysis of Failure Time Data, 1.4). A median's
-//! limits are the times whose limits of S hold 1/2 (Brookmeyer & Crowley 1982, Biometrics 38:29-41).
+//! **Formulas.** S(t) = product over event times u <= t of (1 - d/n), d events among n at risk (Kaplan & Meier 1958, J
+//! Am Stat Assoc 53:457-81). Variance S2 sum d/(n (n - d)) (Greenwood 1926). Limits from log(-log S), which keeps them
+//! inside 0 and 1 (Kalbfleisch & Prentice 2002, The Statistical Analysis of Failure Time Data, 1.4). A median's limits
+//! are the times whose limits of S hold 1/2 (Brookmeyer & Crowley 1982, Biometrics 38:29-41).
 //!
-//! **Domain and edge cases.** One subject or more; a competing end counts as censored. Before the first event S is 1 and has
-//! no limits. Once S is 0 Greenwood's variance has no value: neither standard error nor limits. Beyond the last time in
-//! sight S is not known, unless it is 0. A median that the curve does not reach is `None`; so is each limit
-//! of it that the limits of the curve do not reach. If S stays at exactly 1/2 for a while, the median is the middle of
+//! **Domain and edge cases.** One subject or more; a competing end counts as censored. Before the first event S is 1
+//! and has no limits. Once S is 0 Greenwood's variance has no value: neither standard error nor limits. Beyond the last
+//! time in sight S is not known, unless it is 0. A median that the curve does not reach is `None`; so is each limit of
+//! it that the limits of the curve do not reach. If S stays at exactly 1/2 for a while, the median is the middle of
 //! that while, as is usual; if until the last time, its beginning.
 //!
 //! **Cost.** One sort.
 //!
-//! **Published values.** Freireich and others 1963 (Blood 21:699-716), 6-MP: S(6) .857, S(7) .807, S(10) .753, S(13) .690,
-//! S(16) .627, S(22) .538, S(23) .448; medians 23 and 8. Folder `freireich_1963`. R's `survfit` in `lung_survival`.
+//! **Published values.** Freireich and others 1963 (Blood 21:699-716), 6-MP: S(6) .857, S(7) .807, S(10) .753, S(13)
+//! .690, S(16) .627, S(22) .538, S(23) .448; medians 23 and 8. Folder `freireich_1963`. R's `survfit` in
+//! `lung_survival`.
 
 use super::{Spell, check, log_log_interval, moments};
 use crate::distribution::normal_quantile;
@@ -69,7 +70,8 @@ pub struct KaplanMeier {
 }
 
 impl KaplanMeier {
-    /// Share without the event at `time`; `None` beyond the last time in sight (unless 0), and for a time below 0 or NaN.
+    /// Share without the event at `time`; `None` beyond the last time in sight (unless 0), and for a time below 0 or
+    /// NaN.
     #[must_use]
     pub fn survival_at(&self, time: f64) -> Option<f64> {
         let survival = self.step_at(time).map_or(1.0, |step| step.survival);

@@ -1,17 +1,17 @@
 //! Whether groups differ in when the event happens.
 //!
-//! **Formula.** At each event time, of n at risk and d events, a group with ni at risk expects d ni/n, with variance
-//! d (n - d)/(n - 1) ni/n (1 - ni/n) and covariance -d (n - d)/(n - 1) ni nj/n2 (Mantel 1966, Cancer Chemother Rep 50:163-70;
-//! Peto & Peto 1972, J R Stat Soc A 135:185-206). Chi-square: the summed observed less expected, but for the last group,
-//! through the inverse of their covariance; as many degrees of freedom as groups less one.
+//! **Formula.** At each event time, of n at risk and d events, a group with ni at risk expects d ni/n, with variance d
+//! (n - d)/(n - 1) ni/n (1 - ni/n) and covariance -d (n - d)/(n - 1) ni nj/n2 (Mantel 1966, Cancer Chemother Rep
+//! 50:163-70; Peto & Peto 1972, J R Stat Soc A 135:185-206). Chi-square: the summed observed less expected, but for the
+//! last group, through the inverse of their covariance; as many degrees of freedom as groups less one.
 //!
 //! **Domain and edge cases.** Two groups or more with subjects; groups without any are passed over. A competing end
-//! counts as censored. A group that is out of sight before the first event expects nothing and adds no degree of freedom.
-//! If then fewer than two groups are left, or every event falls on the only event time and takes all at risk, nothing can be
-//! compared: an error, not a chi-square of 0.
+//! counts as censored. A group that is out of sight before the first event expects nothing and adds no degree of
+//! freedom. If then fewer than two groups are left, or the first event time takes all at risk, nothing can be compared:
+//! an error, not a chi-square of 0.
 //!
-//! **Published value.** Freireich and others 1963 (Blood 21:699-716), 6-MP against placebo: chi-square 16.8, observed 9 and
-//! 21, expected 19.25 and 10.75. Folder `freireich_1963`; R's `survdiff` with five groups in `lung_survival`.
+//! **Published value.** Freireich and others 1963 (Blood 21:699-716), 6-MP against placebo: chi-square 16.8, observed 9
+//! and 21, expected 19.25 and 10.75. Folder `freireich_1963`; R's `survdiff` with five groups in `lung_survival`.
 
 use nalgebra::{DMatrix, DVector};
 

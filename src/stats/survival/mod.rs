@@ -1,11 +1,12 @@
 //! Time until something happens, seen for some and cut short for others.
 //!
-//! Everything starts from [`Spell`]s: how long each subject was followed, and how that ended. Times are counted from each
-//! subject's own start, at or after 0, in any unit. A subject censored at a time is still at risk at that time, so an
-//! event and a censoring at the same time count in that order (Kaplan & Meier 1958, J Am Stat Assoc 53:457-81).
+//! Everything starts from [`Spell`]s: how long each subject was followed, and how that ended. Times are counted from
+//! each subject's own start, at or after 0, in any unit. A subject censored at a time is still at risk at that time, so
+//! an event and a censoring at the same time count in that order (Kaplan & Meier 1958, J Am Stat Assoc 53:457-81).
 //!
-//! [`kaplan_meier`] treats a competing end as censoring: it answers what would happen were nobody lost that way, if those
-//! lost would have fared like the others. [`aalen_johansen`] answers what share did have the event, the others in the way.
+//! [`kaplan_meier`] treats a competing end as censoring: it answers what would happen were nobody lost that way, if
+//! those lost would have fared like the others. [`aalen_johansen`] answers what share did have the event, the others in
+//! the way.
 
 mod aalen_johansen;
 mod kaplan_meier;
@@ -73,7 +74,8 @@ fn moments(spells: &[Spell]) -> Vec<Moment> {
     moments
 }
 
-/// Limits of a survival probability from log(-log S) -/+ z s / (S |log S|); `None` where that transformation has no value.
+/// Limits of a survival probability from log(-log S) -/+ z s / (S |log S|); `None` where that transformation has no
+/// value.
 fn log_log_interval(survival: f64, standard_error: f64, z: f64) -> Option<Interval> {
     if !(survival > 0.0 && survival < 1.0) {
         return None;
