@@ -367,8 +367,8 @@ fn time_to_response(course: &Course, due: u32) -> Vec<TimeToResponse> {
         median_low: Some(28.0),
         median_high: None,
         p_logrank: Some(0.04),
-        incidence: (1..=28)
-            .map(|visit| 3.0 * f64::from(visit))
+        incidence: (0..=12)
+            .map(|week| 7.0 * f64::from(week))
             .map(|day| IncidencePoint {
                 day,
                 response: around(share(day, 0.64), 0.06 * (day / 84.0).sqrt()),
@@ -378,6 +378,7 @@ fn time_to_response(course: &Course, due: u32) -> Vec<TimeToResponse> {
     };
     let sustained = TimeToResponse {
         definition: "sustained_minimal_important".into(),
+        label: format!("{}, at two readings in a row", course.label),
         events: Shown::Value(due * 4 / 10),
         median_day: None,
         median_low: Some(63.0),

@@ -27,9 +27,12 @@ impl Page<'_> {
     }
 }
 
-/// The incidence by the first definition that has one.
+/// The incidence by the first definition of which more than the first day may be shown.
 fn figure(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &OutcomeFindings) -> Drawn {
-    let first = outcome.time_to_response.iter().find_map(|found| Some((found, found.incidence.last()?)));
+    let first = outcome
+        .time_to_response
+        .iter()
+        .find_map(|found| Some((found, found.incidence.last().filter(|last| last.day > 0.0)?)));
     let Some((found, last)) = first else { return Ok(None) };
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "response"),
@@ -42,15 +45,15 @@ fn figure(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &Outcom
         ),
         source: format!("{} {}", edition.source(None), course_figure::UNCONTROLLED_IN_BRIEF),
     };
-    let steps = found.incidence.iter().map(|step| IncidenceAt {
-        day: step.day,
-        response: step.response.value,
-        low: step.response.low,
-        high: step.response.high,
-        stopped: step.stopped,
+    let points = found.incidence.iter().map(|point| IncidenceAt {
+        day: point.day,
+        response: point.response.value,
+        low: point.response.low,
+        high: point.response.high,
+        stopped: point.stopped,
     });
     let median = found.median_day.map(|day| MedianDay { day, low: found.median_low, high: found.median_high });
-    incidence(&text, &Incidence { steps: steps.collect(), median }).map(Some)
+    incidence(&text, &Incidence { points: points.collect(), median }).map(Some)
 }
 
 fn sheet(outcome: &OutcomeFindings) -> Sheet {

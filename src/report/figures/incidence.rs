@@ -11,8 +11,8 @@ use plotters::style::RGBColor;
 /// What the figure shows.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Incidence {
-    /// The shares after each day on which one of them changes, in order of day; both are zero before the first.
-    pub steps: Vec<IncidenceAt>,
+    /// The shares by the ends of weeks, in order of day; both are zero on day 0.
+    pub points: Vec<IncidenceAt>,
     /// The median time to a response, when it was reached.
     pub median: Option<MedianDay>,
 }
@@ -54,31 +54,24 @@ const SHORTEST: f64 = 28.0; // days on the axis at least
 pub fn incidence(text: &FigureText, data: &Incidence) -> Result<Figure, FigureError> {
     framed(text, &words::describe(data), ABOVE + PLOT_HEIGHT + 40.0, |pen, top| {
         let (top, bottom) = (top + ABOVE, top + ABOVE + PLOT_HEIGHT);
-        let last = data.steps.last().map_or(0.0, |step| step.day).max(SHORTEST);
+        let last = data.points.last().map_or(0.0, |point| point.day).max(SHORTEST);
         let x = Scale::new((0.0, last), (LEFT, RIGHT));
         let y = Scale::new((0.0, 1.0), (bottom, top));
-        let line = |value: fn(&IncidenceAt) -> f64| steps(data, &x, &y, value);
-        let (low, high) = (line(|s| s.low), line(|s| s.high));
+        let line = |value: fn(&IncidenceAt) -> f64| joined(data, &x, &y, value);
+        let (low, high) = (line(|p| p.low), line(|p| p.high));
         pen.area(&high.iter().chain(low.iter().rev()).copied().collect::<Vec<_>>(), TEAL_TINT)?;
         axes(pen, &x, &y, bottom)?;
         median(pen, &x, data.median.as_ref(), top)?;
-        pen.dashes(&line(|s| s.stopped), OCHRE, 1.6, 5.0, 2.5)?;
-        pen.line(&line(|s| s.response), TEAL, 2.2)?;
-        labels(pen, &y, data, bottom)
+        pen.dashes(&line(|p| p.stopped), OCHRE, 1.6, 5.0, 2.5)?;
+        pen.line(&line(|p| p.response), TEAL, 2.2)?;
+        labels(pen, &x, &y, data, bottom)
     })
 }
 
-/// A share stays as it is until the next day on which it changes.
-fn steps(data: &Incidence, x: &Scale, y: &Scale, value: fn(&IncidenceAt) -> f64) -> Vec<(f64, f64)> {
-    let mut line = vec![(x.at(0.0), y.at(0.0))];
-    for step in &data.steps {
-        let (day, level) = (x.at(step.day), y.at(value(step)));
-        let before = line.last().map_or(level, |place| place.1);
-        line.extend([(day, before), (day, level)]);
-    }
-    let end = line.last().map_or(y.at(0.0), |place| place.1);
-    line.push((RIGHT, end));
-    line
+/// From nothing on the first day through the points given: what happened on the days between is not known here.
+fn joined(data: &Incidence, x: &Scale, y: &Scale, value: fn(&IncidenceAt) -> f64) -> Vec<(f64, f64)> {
+    let points = data.points.iter().map(|point| (x.at(point.day), y.at(value(point))));
+    std::iter::once((x.at(0.0), y.at(0.0))).chain(points).collect()
 }
 
 fn axes(pen: &Pen<'_, '_>, x: &Scale, y: &Scale, bottom: f64) -> Result<(), FigureError> {
@@ -115,8 +108,8 @@ fn median(pen: &Pen<'_, '_>, x: &Scale, median: Option<&MedianDay>, top: f64) ->
     pen.dot((x.at(median.day), line_at), 4.0, BLACK)
 }
 
-fn labels(pen: &Pen<'_, '_>, y: &Scale, data: &Incidence, bottom: f64) -> Result<(), FigureError> {
-    let Some(last) = data.steps.last() else { return Ok(()) };
+fn labels(pen: &Pen<'_, '_>, x: &Scale, y: &Scale, data: &Incidence, bottom: f64) -> Result<(), FigureError> {
+    let Some(last) = data.points.last() else { return Ok(()) };
     let ends: [(f64, &str, RGBColor); 2] =
         [(last.response, words::RESPONDED, TEAL), (last.stopped, words::STOPPED, OCHRE)];
     let texts = ends.map(|(_, label, _)| lines(label, SMALL, WIDTH - LABEL_LEFT));
@@ -126,7 +119,7 @@ fn labels(pen: &Pen<'_, '_>, y: &Scale, data: &Incidence, bottom: f64) -> Result
     let tops = spread(&wanted, 6.0, bottom + 4.0);
     for (((share, _, ink), text), top) in ends.iter().zip(&texts).zip(tops) {
         let first = top + LABEL.line_height() / 2.0;
-        pen.line(&[(RIGHT + 2.0, y.at(*share)), (LABEL_LEFT - 3.0, first)], RULE, 0.9)?;
+        pen.line(&[(x.at(last.day) + 2.0, y.at(*share)), (LABEL_LEFT - 3.0, first)], RULE, 0.9)?;
         pen.text((LABEL_LEFT, first), &wording::percent(*share), STRONG, *ink, Align::Left)?;
         for (row, line) in text.iter().enumerate() {
             let at = top + LABEL.line_height() + SMALL.line_height() * (row as f64 + 0.5);

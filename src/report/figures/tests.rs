@@ -58,7 +58,7 @@ fn course() -> WeeklyCourse {
 }
 
 fn waits() -> Incidence {
-    let step = |day: f64, response: f64, stopped: f64| IncidenceAt {
+    let point = |day: f64, response: f64, stopped: f64| IncidenceAt {
         day,
         response,
         low: response - 0.04,
@@ -66,7 +66,7 @@ fn waits() -> Incidence {
         stopped,
     };
     Incidence {
-        steps: vec![step(3.0, 0.1, 0.0), step(14.0, 0.33, 0.04), step(30.0, 0.5, 0.09), step(61.0, 0.64, 0.12)],
+        points: vec![point(7.0, 0.1, 0.0), point(14.0, 0.33, 0.04), point(30.0, 0.5, 0.09), point(61.0, 0.64, 0.12)],
         median: Some(MedianDay { day: 28.0, low: Some(24.0), high: None }),
     }
 }
@@ -304,7 +304,7 @@ fn figures_of_nothing_are_drawn_without_a_panic() {
     let empty = WeeklyCourse { axis: axis(), weeks: Vec::new(), curve: None, natural_course: None };
     weekly_course(&text("empty"), &empty).unwrap().png().unwrap();
     responders(&text("empty"), &Responders { definitions: Vec::new() }).unwrap();
-    incidence(&text("empty"), &Incidence { steps: Vec::new(), median: None }).unwrap().png().unwrap();
+    incidence(&text("empty"), &Incidence { points: Vec::new(), median: None }).unwrap().png().unwrap();
     let no_points = CurveLine { points: Vec::new(), plateau: None, half_time: None, important_change: None };
     weekly_course(&text("empty"), &WeeklyCourse { curve: Some(no_points), ..course() }).unwrap().png().unwrap();
     let no_sites = ChangeBy { axis: axis(), rows: Vec::new(), group: f64::NAN, group_label: String::new() };

@@ -30,7 +30,7 @@ pub const FORM: Form = Form {
         maybe("p_logrank", Kind::Share, "p of the log-rank test between the classes named in `compared`"),
         maybe("stopped", Kind::Count, "of the episodes, care that stopped early before a response"),
         maybe("compared", Kind::Text, "classes that the log-rank test compares"),
-        maybe("last_day", Kind::Number, "last day on which a response or a stop was seen"),
+        maybe("last_day", Kind::Number, "end of the last week whose shares may be shown"),
         maybe("responded_by_last_day", Kind::Share, "cumulative incidence of a response by then (Aalen-Johansen)"),
         maybe("responded_low", Kind::Share, "its lower 95 % limit"),
         maybe("responded_high", Kind::Share, "its upper 95 % limit"),
@@ -44,7 +44,7 @@ pub const FORM: Form = Form {
 pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Vec<Cell>> {
     let number = |x: Option<f64>| x.map_or(Cell::Empty, Cell::Number);
     let line = |found: &TimeToResponse| {
-        let last = found.incidence.last();
+        let last = found.incidence.last().filter(|last| last.day > 0.0);
         vec![
             condition.key.as_str().into(),
             outcome.key.as_str().into(),
@@ -57,11 +57,11 @@ pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Ve
             number(found.p_logrank),
             found.stopped.into(),
             found.p_logrank.map_or(Cell::Empty, |_| ONSET.into()),
-            number(last.map(|step| step.day)),
-            number(last.map(|step| step.response.value)),
-            number(last.map(|step| step.response.low)),
-            number(last.map(|step| step.response.high)),
-            number(last.map(|step| step.stopped)),
+            number(last.map(|last| last.day)),
+            number(last.map(|last| last.response.value)),
+            number(last.map(|last| last.response.low)),
+            number(last.map(|last| last.response.high)),
+            number(last.map(|last| last.stopped)),
             Cell::Flag([found.episodes, found.events, found.stopped].iter().any(is_withheld)),
         ]
     };

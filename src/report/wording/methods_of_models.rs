@@ -25,8 +25,10 @@ fn course() -> Explanation {
              spline in log(1 + day). G is profiled over its Cholesky factor relative to σ (Bates and others 2015, J Stat \
              Softw 67(1)).",
             "Exponential: score(t) = plateau + (baseline − plateau) exp(−t ln 2 / half-time), where baseline, plateau and \
-             log half-time vary between patients and may be correlated. It is fitted by alternating between the patients' \
-             own curves and a linear mixed model around them (Lindstrom and Bates 1990, Biometrics 46:673-87).",
+             log half-time vary between patients and may be correlated (a nonlinear mixed model; Pinheiro and Bates 2000, \
+             Mixed-Effects Models in S and S-PLUS). Given the half-time the score is linear in the rest, so the likelihood of a \
+             patient is one integral, which is worked out numerically; nothing is linearised, unlike in the usual alternating \
+             fit (Lindstrom and Bates 1990, Biometrics 46:673-87).",
             "Which of the two is drawn is decided by patients they have not seen: in each of five folds both are fitted \
              without a fifth of the patients, and the one that gives the readings of those patients the higher log density \
              wins. The page prints the margin with its standard error; a margin within two of those decides little. A fit \

@@ -19,9 +19,10 @@ pub const NOT_REACHED: &str = "not reached";
 pub const COLUMNS: [&str; 5] =
     ["could respond", "responded", "stopped early before", "median day (95\u{a0}%\u{a0}CI)", "log-rank p, onset"];
 /// How to read the figure.
-pub const READ: &str = "Of all episodes that could respond, the share that had responded by a day, and the share whose care \
-     had stopped early before a response; the rest were still waiting or no longer seen. A response counts from the day \
-     it was seen; it came some time after the reading before.";
+pub const READ: &str = "Of all episodes that could respond, the share that had responded by the end of each week, and the \
+     share whose care had stopped early before a response; the rest were still waiting or no longer seen. A response counts \
+     from the day it was seen; it came some time after the reading before. Weeks in which too few responded or stopped are \
+     passed over.";
 /// Beside the figure.
 pub const MEDIAN_NOTE: &str = "The two lines count those who stopped as lost to a response (Aalen and Johansen). The median \
      over them does not: it takes those who stopped as if they went on like the others (Kaplan and Meier), so it is the \
@@ -36,12 +37,11 @@ pub const NOTHING_TO_SHOW: &str = "Too few episodes for the time to a response t
 /// Marks a definition that two readings in a row must meet.
 const SUSTAINED: &str = "sustained_";
 
-/// A definition with its words; `sustained_` before its key becomes words too.
+/// A definition with its words; `sustained_` before its key becomes a word too.
 pub fn defined(key: &str, label: &str) -> String {
-    match key.strip_prefix(SUSTAINED) {
-        Some(plain) => format!("Sustained, two readings in a row: {}", within(&definition(plain, label))),
-        None => definition(key, label),
-    }
+    let Some(plain) = key.strip_prefix(SUSTAINED) else { return definition(key, label) };
+    let defined = within(&definition(plain, label));
+    if defined.contains(": ") { format!("Sustained {defined}") } else { format!("Sustained: {defined}") }
 }
 
 /// Title of the figure: the shares at the last day.
@@ -98,15 +98,15 @@ pub fn caption(measure: &str) -> String {
 /// Text alternative.
 pub fn describe(data: &Incidence) -> String {
     let mut said = format!("{}. ", capital(&median_label(data.median.as_ref())));
-    let every = data.steps.len().div_ceil(10).max(1);
-    let last = data.steps.len().saturating_sub(1);
-    for (position, step) in data.steps.iter().enumerate() {
+    let every = data.points.len().div_ceil(10).max(1);
+    let last = data.points.len().saturating_sub(1);
+    for (position, point) in data.points.iter().enumerate() {
         if position % every == 0 && position + every <= last || position == last {
             said.push_str(&format!(
                 "By day {}: responded {}, stopped early {}. ",
-                decimal(step.day, 0),
-                percent_with_interval(step.response, step.low, step.high),
-                percent(step.stopped)
+                decimal(point.day, 0),
+                percent_with_interval(point.response, point.low, point.high),
+                percent(point.stopped)
             ));
         }
     }
@@ -129,8 +129,11 @@ mod tests {
     fn a_sustained_response_says_so() {
         let plain = defined("minimal_important", "at least 2 points lower");
         assert_eq!(plain, "Minimal important change: at least 2 points lower");
-        let sustained = defined("sustained_minimal_important", "at least 2 points lower");
-        assert_eq!(sustained, "Sustained, two readings in a row: minimal important change: at least 2 points lower");
+        let label = "at least 2 points lower, at two readings in a row";
+        let sustained = defined("sustained_minimal_important", label);
+        assert_eq!(sustained, "Sustained minimal important change: at least 2 points lower, at two readings in a row");
+        let unnamed = defined("sustained_thirty_percent", "at least 30 % lower");
+        assert_eq!(unnamed, "Sustained: at least 30\u{a0}% lower");
     }
 
     #[test]
@@ -142,7 +145,7 @@ mod tests {
 
     #[test]
     fn the_text_alternative_names_the_last_day_once_and_at_most_eleven_days() {
-        let steps = (0..=84)
+        let points = (0..=84)
             .map(|day| crate::report::figures::IncidenceAt {
                 day: f64::from(day),
                 response: 0.5,
@@ -151,7 +154,7 @@ mod tests {
                 stopped: 0.1,
             })
             .collect();
-        let said = describe(&Incidence { steps, median: None });
+        let said = describe(&Incidence { points, median: None });
         assert_eq!(said.matches("By day 84:").count(), 1);
         assert!(said.matches("By day").count() <= 11, "{said}");
     }
