@@ -3,6 +3,7 @@
 //! Strict on purpose: see `reader.rs`. `cargo test -p mendcurve-stats --test reference -- --nocapture` prints, for every
 //! value, how many digits agree.
 
+mod alternating;
 mod fits;
 mod predictions;
 mod reader;
@@ -56,10 +57,19 @@ datasets! {
 
 #[test]
 fn every_file_in_the_reference_folder_is_read() {
-    let mut expected: Vec<String> =
-        ["README.md", "fits.rs", "main.rs", "predictions.rs", "reader.rs", "recovery.rs", "samples.rs", "survival.rs"]
-            .map(String::from)
-            .to_vec();
+    let mut expected: Vec<String> = [
+        "README.md",
+        "alternating.rs",
+        "fits.rs",
+        "main.rs",
+        "predictions.rs",
+        "reader.rs",
+        "recovery.rs",
+        "samples.rs",
+        "survival.rs",
+    ]
+    .map(String::from)
+    .to_vec();
     expected.extend(DATASETS.iter().map(|name| (*name).to_owned()));
     expected.sort();
     assert_eq!(reader::names_in(&reader::root()), expected);
