@@ -275,16 +275,20 @@ fn newton(
     let mut last: Option<(f64, Curvature)> = None;
     let mut near = false;
     for _ in 0..MAX_NEWTON {
-        likelihood.refresh(&point.psi);
-        let Some(again) = likelihood.at(point.psi.clone(), false) else {
-            ending = Ending::NotFinite;
-            break;
-        };
-        point = again;
-        // a Hessian from nearby serves on while it brings the gradient down
+        // a Hessian from nearby serves on while it brings the gradient down, and with it the windows
         let kept = last.take().filter(|_| near).filter(|(before, c)| c.step(&point.gradient).1 <= 0.01 * before);
         near = kept.is_some();
-        let made = kept.map(|(_, c)| c).or_else(|| Curvature::at(likelihood, &point, &scale));
+        let kept_on = near;
+        let made = match kept {
+            Some((_, curvature)) => Some(curvature),
+            None => {
+                likelihood.refresh(&point.psi);
+                likelihood.at(point.psi.clone(), false).and_then(|again| {
+                    point = again;
+                    Curvature::at(likelihood, &point, &scale)
+                })
+            }
+        };
         let Some(curvature) = made else {
             ending = Ending::NotFinite;
             break;
@@ -317,6 +321,11 @@ fn newton(
             Some(next) => {
                 point = next;
                 steps += 1;
+            }
+            // the Hessian was from nearby: once more with one from here
+            None if near && kept_on => {
+                last = None;
+                near = false;
             }
             None => {
                 (ending, led_beyond) = (if beyond.is_some() { Ending::OutOfRange } else { Ending::NoAscent }, beyond);

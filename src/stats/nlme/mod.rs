@@ -157,7 +157,7 @@ fn check_integration(
     longest: &DVector<f64>,
     doubt: impl Fn(&[f64]) -> Option<Doubt>,
 ) -> (Summit, f64) {
-    if summit.ending != Ending::Maximum {
+    if matches!(summit.ending, Ending::NotFinite | Ending::OutOfRange) {
         return (summit, f64::INFINITY);
     }
     likelihood.refresh(&summit.psi);
@@ -166,7 +166,8 @@ fn check_integration(
     let fine = likelihood.value(&summit.psi);
     let error = (fine - coarse).abs();
     summit.value = fine;
-    if error <= INTEGRATION_TOLERANCE {
+    // where no maximum was shown, the rule's roughness may have hidden it
+    if error <= INTEGRATION_TOLERANCE && summit.ending == Ending::Maximum {
         return (summit, error);
     }
     likelihood.always_fine();
