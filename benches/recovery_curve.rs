@@ -46,11 +46,18 @@ fn run(subjects: usize, beside_r: bool) {
     if !beside_r {
         return;
     }
-    let Some((nlme, known, own_log_likelihood, version)) = in_r(&values) else { return };
+    let Some(Other { seconds: nlme, beta, log_tau_sd, known, own_log_likelihood, version }) = in_r(&values) else {
+        return;
+    };
     let there = known.log_likelihood(&data).expect("the readings make sense");
     println!(
         "  nlme:  {nlme:>9.3} s  log-likelihood {there:.4}  (its linear approximation: {own_log_likelihood:.4}; {version})"
     );
+    println!(
+        "  means of baseline, plateau, log tau: true 6.5 2.5 2.9; here {:.4?}; nlme {beta:.4?}",
+        fit.fixed_effects()
+    );
+    println!("  SD of log tau: true 0.5; here {:.4}; nlme {log_tau_sd:.4}", fit.random_covariance()[(2, 2)].sqrt());
     println!("  ratio: {:>9.1}    log-likelihood here less there {:.4}", nlme / here, fit.log_likelihood - there);
 }
 
@@ -68,8 +75,17 @@ fn readings(subjects: usize) -> Vec<[f64; 15]> {
         .collect()
 }
 
-/// Seconds, estimates, log-likelihood by its own approximation and version.
-fn in_r(values: &[[f64; 15]]) -> Option<(f64, KnownParameters, f64, String)> {
+/// What nlme found.
+struct Other {
+    seconds: f64,
+    beta: [f64; 3],
+    log_tau_sd: f64,
+    known: KnownParameters,
+    own_log_likelihood: f64,
+    version: String,
+}
+
+fn in_r(values: &[[f64; 15]]) -> Option<Other> {
     let mut csv = String::from("subject,t,y\n");
     for (i, v) in values.iter().enumerate() {
         for (t, y) in TIMES.iter().zip(v) {
@@ -90,7 +106,8 @@ fn in_r(values: &[[f64; 15]]) -> Option<(f64, KnownParameters, f64, String)> {
     let numbers: Vec<f64> = text.lines().filter_map(|l| l.parse().ok()).collect();
     let &[seconds, b, p, t, ref rest @ ..] = numbers.as_slice() else { return None };
     let (g, rest) = rest.split_at_checked(9)?;
-    let &[sigma, log_likelihood] = rest else { return None };
+    let &[sigma, own_log_likelihood] = rest else { return None };
     let known = KnownParameters::new(&[b, p, t], &Matrix3::from_row_slice(g), sigma).ok()?;
-    Some((seconds, known, log_likelihood, text.lines().last().unwrap_or_default().to_owned()))
+    let version = text.lines().last().unwrap_or_default().to_owned();
+    Some(Other { seconds, beta: [b, p, t], log_tau_sd: g[8].sqrt(), known, own_log_likelihood, version })
 }

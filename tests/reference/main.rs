@@ -3,6 +3,7 @@
 //! Strict on purpose: see `reader.rs`. `cargo test -p mendcurve-stats --test reference -- --nocapture` prints, for every
 //! value, how many digits agree.
 
+mod alternating;
 mod fits;
 mod lmm;
 mod predictions;
@@ -64,6 +65,7 @@ datasets! {
 fn every_file_in_the_reference_folder_is_read() {
     let mut expected: Vec<String> = [
         "README.md",
+        "alternating.rs",
         "fits.rs",
         "lmm.rs",
         "main.rs",

@@ -4,7 +4,7 @@
 //! subjects' scores (Berndt et al. 1974), each with a line search; then Newton steps with the Hessian from central
 //! differences of the exact gradient.
 //!
-//! **Proof.** The Newton decrement g'H^-1 g, H the negative Hessian: the squared distance to the maximum in standard
+//! **Proof.** The Newton decrement g'H^-1 g, H the negative Hessian (from within a tenth of a standard error of the end): the squared distance to the maximum in standard
 //! errors, whatever the parameters' units. It must be at most [`DECREMENT_TOLERANCE`], and H must have no negative
 //! eigenvalue. Directions in which the log-likelihood is flat (the factor of a singular covariance has some) are left out
 //! of the inverse; the gradient must vanish along them too.
@@ -22,6 +22,8 @@ pub const DECREMENT_TOLERANCE: f64 = 1e-8;
 const DECREMENT_TARGET: f64 = 1e-12;
 /// Decrement by the quasi-Newton Hessian at which Newton's method takes over.
 const NEARLY_THERE: f64 = 1e-4;
+/// Decrement within which a Hessian is kept: a tenth of a standard error.
+const NEARBY: f64 = 1e-2;
 const MAX_STEPS: usize = 150;
 const MAX_NEWTON: usize = 30;
 /// Steps cut short one after the other that show where the climb leads.
@@ -270,18 +272,30 @@ fn newton(
     let mut scale = inverse.diagonal().zip_map(longest, |v, l| v.abs().sqrt().clamp(1e-6 * l, l));
     let mut ending = Ending::StepLimit;
     let mut led_beyond = None;
-    let mut last = None;
+    let mut last: Option<(f64, Curvature)> = None;
+    let mut near = false;
     for _ in 0..MAX_NEWTON {
-        likelihood.refresh(&point.psi);
-        let (Some(again), Some(curvature)) =
-            (likelihood.at(point.psi.clone(), false), Curvature::at(likelihood, &point, &scale))
-        else {
+        // a Hessian from nearby serves on while it brings the gradient down, and with it the windows
+        let kept = last.take().filter(|_| near).filter(|(before, c)| c.step(&point.gradient).1 <= 0.01 * before);
+        near = kept.is_some();
+        let kept_on = near;
+        let made = match kept {
+            Some((_, curvature)) => Some(curvature),
+            None => {
+                likelihood.refresh(&point.psi);
+                likelihood.at(point.psi.clone(), false).and_then(|again| {
+                    point = again;
+                    Curvature::at(likelihood, &point, &scale)
+                })
+            }
+        };
+        let Some(curvature) = made else {
             ending = Ending::NotFinite;
             break;
         };
-        point = again;
         let (mut step, decrement) = curvature.step(&point.gradient);
         let upwards = curvature.eigenvalues.min() < -curvature.flat_below().max(1e-9);
+        near = near || decrement <= NEARBY && !upwards;
         let covariance = curvature.covariance();
         scale = covariance.diagonal().zip_map(longest, |v, l| v.abs().sqrt().clamp(1e-6 * l, l));
         if decrement <= DECREMENT_TARGET && upwards {
@@ -307,6 +321,11 @@ fn newton(
             Some(next) => {
                 point = next;
                 steps += 1;
+            }
+            // the Hessian was from nearby: once more with one from here
+            None if near && kept_on => {
+                last = None;
+                near = false;
             }
             None => {
                 (ending, led_beyond) = (if beyond.is_some() { Ending::OutOfRange } else { Ending::NoAscent }, beyond);

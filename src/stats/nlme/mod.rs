@@ -14,7 +14,8 @@
 //!
 //! **Domain and edge cases.** Times from 0, finite; any order, repeats allowed; subjects with few or no measurements may be
 //! among the others. Fewer than three distinct times, or too few subjects with three of them: [`Outcome::TooFewData`]. All
-//! of each subject's values equal: [`Doubt::NoChange`]. Values bounded by a scale's ends are taken as they are.
+//! of each subject's values equal: [`Doubt::NoChange`]. Values bounded by a scale's ends are taken as they are:
+//! see [`RecoveryFit::truncation_effect`].
 //!
 //! **Cost.** Linear in readings.
 //!
@@ -32,6 +33,7 @@ mod outcome;
 mod parameters;
 mod posterior;
 mod start;
+mod truncation;
 
 pub use fitted::{RecoveryFit, VarianceComponents};
 pub use known::KnownParameters;
@@ -39,6 +41,7 @@ pub use maximise::{DECREMENT_TOLERANCE, Ending};
 pub use outcome::{Coefficient, Doubt, Evidence, Outcome, Shortage, Singular};
 pub use parameters::Varying;
 pub use posterior::{Curve, Posterior};
+pub use truncation::TruncationEffect;
 
 use nalgebra::DVector;
 
@@ -154,7 +157,7 @@ fn check_integration(
     longest: &DVector<f64>,
     doubt: impl Fn(&[f64]) -> Option<Doubt>,
 ) -> (Summit, f64) {
-    if summit.ending != Ending::Maximum {
+    if matches!(summit.ending, Ending::NotFinite | Ending::OutOfRange) {
         return (summit, f64::INFINITY);
     }
     likelihood.refresh(&summit.psi);
@@ -163,7 +166,8 @@ fn check_integration(
     let fine = likelihood.value(&summit.psi);
     let error = (fine - coarse).abs();
     summit.value = fine;
-    if error <= INTEGRATION_TOLERANCE {
+    // where no maximum was shown, the rule's roughness may have hidden it
+    if error <= INTEGRATION_TOLERANCE && summit.ending == Ending::Maximum {
         return (summit, error);
     }
     likelihood.always_fine();

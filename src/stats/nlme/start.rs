@@ -19,7 +19,7 @@ const GRID: usize = 24;
 /// The spread of log tau at the start.
 const START_SPREAD: f64 = 0.4;
 /// Every so many of the grid's points the log-likelihood is tried.
-const TRIED: usize = 4;
+const TRIED: usize = 6;
 
 /// Refuses numbers that make no sense; the number of covariates.
 pub(super) fn checked(subjects: &[Series]) -> Result<usize, InputError> {

@@ -293,6 +293,22 @@ fn drawn_parameters_scatter_as_their_standard_errors_say() {
 }
 
 #[test]
+fn scores_at_the_ends_are_counted_and_matter_where_there_are_many() {
+    let mut s = stream(12, b"ends");
+    let truth = Truth { mean: [6.0, 2.0, 2.7], ..TRUTH };
+    let data = on_a_scale(&simulate(&truth, 150, 8, false, &mut s));
+    let fit = fitted(&data);
+    let effect = fit.truncation_effect(&series(&data), &[], 0.0, 10.0).unwrap();
+    let zeros = data.iter().flat_map(|d| &d.values).filter(|y| **y == 0.0).count();
+    assert!(effect.at_low == zeros && zeros > 20 && effect.measurements == 150 * 8);
+    assert!(effect.change.unwrap()[1] > 0.0, "without the zeros the plateau lies higher");
+    let none = fit.truncation_effect(&series(&data), &[], -100.0, 100.0).unwrap();
+    assert!(none.at_low == 0 && none.change.unwrap().iter().all(|c| c.abs() < 1e-9));
+    assert!(fit.truncation_effect(&series(&data), &[], 10.0, 0.0).is_err());
+    assert!(fit.truncation_effect(&series(&data), &[1.0], 0.0, 10.0).is_err());
+}
+
+#[test]
 fn the_time_of_a_fall_is_where_the_mean_has_fallen_that_far() {
     let mut s = stream(10, b"fall");
     let fit = fitted(&simulate(&TRUTH, 100, 8, false, &mut s));

@@ -48,6 +48,10 @@ f <- climb(mx, function(x) kronecker(diag(3), t(c(1, x)))); report(f$k, f$G, f$s
 for (j in 1:6) add(paste0("x_beta", j, "_se"), f$se[j], 2e-3, "observed information")
 made <- paste0("nlme ", packageVersion("nlme"), " (C)")
 
+made <- paste0("nlme ", packageVersion("nlme"), " (C)"); s <- "its alternating algorithm; its log-likelihood is that of its linear approximation"
+for (j in 1:3) add(paste0("nlme_beta", j), fixef(m1)[j], 2e-5, s)
+add("nlme_residual_sd", m1$sigma, 1e-5, s); add("nlme_log_likelihood", as.numeric(logLik(m1)), 1e-7, s)
+
 # exact marginal densities and posterior means of the first fit, by adaptive quadrature over log tau; given log tau the rest is a normal model
 made <- paste(R.version.string, "stats::integrate (C)"); s <- "exact marginal of the fit without covariate (arithmetic of R on the printed fit)"
 made <- gsub(",", "", made)
