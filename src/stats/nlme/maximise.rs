@@ -70,7 +70,7 @@ pub(super) struct Summit {
 }
 
 /// Longest step: bounds the change of each parameter.
-fn shorten(step: &mut DVector<f64>, longest: &DVector<f64>) {
+pub(super) fn shorten(step: &mut DVector<f64>, longest: &DVector<f64>) {
     let excess = step.iter().zip(longest.iter()).map(|(s, l)| (s / l).abs()).fold(1.0, f64::max);
     *step /= excess;
 }
@@ -94,14 +94,14 @@ fn first_inverse(outer: &DMatrix<f64>) -> DMatrix<f64> {
 }
 
 /// What a line search found.
-struct Search {
-    next: Option<Point>,
+pub(super) struct Search {
+    pub next: Option<Point>,
     /// What kept it from going further.
     beyond: Option<Doubt>,
 }
 
 /// Halves the step until it is meaningful and the log-likelihood rises by a share of what the slope promises.
-fn line_search(
+pub(super) fn line_search(
     likelihood: &Likelihood,
     from: &Point,
     step: &DVector<f64>,
@@ -186,7 +186,7 @@ pub(super) fn maximise(
 }
 
 /// The BFGS update of an inverse Hessian; skipped where the curvature along the step is not positive.
-fn update(inverse: &mut DMatrix<f64>, moved: &DVector<f64>, bent: &DVector<f64>) {
+pub(super) fn update(inverse: &mut DMatrix<f64>, moved: &DVector<f64>, bent: &DVector<f64>) {
     let product = moved.dot(bent);
     let hb = &*inverse * bent;
     let bhb = bent.dot(&hb);

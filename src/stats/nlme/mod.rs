@@ -32,6 +32,7 @@ mod maximise;
 mod outcome;
 mod parameters;
 mod posterior;
+mod refit;
 mod start;
 mod truncation;
 

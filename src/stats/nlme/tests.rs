@@ -90,6 +90,23 @@ fn courses(values: &[&[f64]], times: &[f64]) -> Vec<Subject> {
 }
 
 #[test]
+fn a_refit_to_part_of_the_subjects_ends_where_a_whole_fit_ends() {
+    let mut s = stream(7, b"refit");
+    let all = simulate(&TRUTH, 250, 8, true, &mut s);
+    let whole = fitted(&all);
+    let part: Vec<Subject> = all.iter().enumerate().filter(|(k, _)| k % 5 != 0).map(|(_, s)| s.clone()).collect();
+    let Outcome::Fitted(near) = whole.refit(&series(&part)).unwrap() else { panic!("fits") };
+    let anew = fitted(&part);
+    assert!(near.evidence.newton_decrement <= DECREMENT_TOLERANCE);
+    assert!((near.log_likelihood - anew.log_likelihood).abs() < 1e-5, "{} {}", near.log_likelihood, anew.log_likelihood);
+    let errors = anew.fixed_effects_covariance().diagonal().map(f64::sqrt);
+    for (k, (a, b)) in near.fixed_effects().iter().zip(anew.fixed_effects()).enumerate() {
+        assert!((a - b).abs() < 1e-3 * errors[k], "{k}: {a} {b}");
+    }
+    assert!(near.evidence.steps < anew.evidence.steps);
+}
+
+#[test]
 fn the_planted_course_is_found() {
     let mut s = stream(1, b"planted course");
     let fit = fitted(&simulate(&TRUTH, 300, 9, true, &mut s));

@@ -1,0 +1,99 @@
+//! Fitting again to other subjects of the same kind, from a fit that is near: a fold of a cross-validation, an earlier period.
+//!
+//! Quasi-Newton steps (BFGS) from the known maximum, with its covariance, scaled by the number of measurements, as the first
+//! inverse Hessian. The gradient must vanish as it must in a fit: squared distance to the maximum, by the inverse
+//! Hessian carried along, at most [`DECREMENT_TOLERANCE`]. The Hessian itself is not made anew, which is most of a fit's
+//! work: the refitted model predicts, but its standard errors are those of the first fit, scaled, and its least curvature
+//! is that of the first fit. Where the steps do not arrive, a whole fit is made.
+
+use nalgebra::DMatrix;
+
+use super::fitted::RecoveryFit;
+use super::likelihood::Likelihood;
+use super::maximise::{DECREMENT_TOLERANCE, Ending, line_search, shorten, update};
+use super::outcome::{Evidence, Outcome};
+use super::start::{checked, longest, scale};
+use super::{Options, RecoveryModel, out_of_range};
+use crate::error::InputError;
+use crate::series::Series;
+
+/// Steps after which a whole fit is made instead.
+const MAX_STEPS: usize = 40;
+/// Steps after which the windows of integration are made anew.
+const EVERY: usize = 5;
+
+impl RecoveryFit {
+    /// Fits the model to `subjects`, who are some of those of this fit or like them.
+    ///
+    /// # Errors
+    /// As for [`RecoveryModel::fit`].
+    pub fn refit(&self, subjects: &[Series]) -> Result<Outcome, InputError> {
+        let covariates = checked(subjects)?;
+        let near = if covariates == self.layout.covariates { self.from_here(subjects) } else { None };
+        match near {
+            Some(fit) => Ok(Outcome::Fitted(Box::new(fit))),
+            None => RecoveryModel::fit(subjects, Options { varying: self.varying, simplify: true }),
+        }
+    }
+
+    fn from_here(&self, subjects: &[Series]) -> Option<Self> {
+        let layout = self.layout;
+        let scale = scale(subjects);
+        let longest = longest(subjects, layout, &scale);
+        let doubt = |psi: &[f64]| out_of_range(layout, psi, &scale);
+        let start = nalgebra::DVector::from_vec(layout.pack(&self.parameters));
+        let mut likelihood = Likelihood::new(subjects, layout, &start)?;
+        let mut point = likelihood.at(start, false)?;
+        let start_log_likelihood = point.value;
+        let measurements: usize = subjects.iter().map(|s| s.values.len()).sum();
+        let fewer = self.measurements as f64 / measurements.max(1) as f64;
+        let mut inverse: DMatrix<f64> = &self.covariance * fewer;
+        let (mut fresh, mut steps) = (true, 0);
+        let decrement = loop {
+            let mut step = &inverse * &point.gradient;
+            let decrement = point.gradient.dot(&step);
+            // "is at most", so that NaN goes on to fail
+            if decrement <= DECREMENT_TOLERANCE {
+                if fresh {
+                    break decrement;
+                }
+                likelihood.refresh(&point.psi).then_some(())?;
+                point = likelihood.at(point.psi, false)?;
+                fresh = true;
+                continue;
+            }
+            if steps == MAX_STEPS || decrement.is_nan() {
+                return None;
+            }
+            shorten(&mut step, &longest);
+            let next = line_search(&likelihood, &point, &step, &doubt).next?;
+            update(&mut inverse, &(&next.psi - &point.psi), &(&point.gradient - &next.gradient));
+            point = next;
+            steps += 1;
+            fresh = false;
+            if steps % EVERY == 0 {
+                likelihood.refresh(&point.psi).then_some(())?;
+                point = likelihood.at(point.psi, false)?;
+                fresh = true;
+            }
+        };
+        let evidence = Evidence {
+            start_log_likelihood,
+            log_likelihood: point.value,
+            steps,
+            newton_decrement: decrement,
+            ending: Ending::Maximum,
+            ..self.evidence
+        };
+        Some(Self {
+            log_likelihood: point.value,
+            subjects: subjects.iter().filter(|s| !s.values.is_empty()).count(),
+            measurements,
+            evidence,
+            parameters: layout.unpack(point.psi.as_slice()),
+            covariance: &self.covariance * fewer,
+            last_time: scale.log_times.1.exp(),
+            ..self.clone()
+        })
+    }
+}
