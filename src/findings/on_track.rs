@@ -213,7 +213,9 @@ fn estimate(expected: Expected) -> Estimate {
 /// Every reading with what the earlier ones predicted of it.
 fn points(track: Track<'_>, yardstick: Option<&Yardstick<'_>>) -> Vec<ReadingPoint> {
     let point = |(position, (day, value)): (usize, (f64, f64))| {
-        let expected = yardstick.filter(|_| position > 0).and_then(|y| y.expected(track.first(position), day));
+        let expected = yardstick
+            .filter(|_| position > 0)
+            .and_then(|yardstick| yardstick.expected(&yardstick.known(track.first(position))?, day));
         ReadingPoint { day: day as i32, value, expected: expected.map(estimate) }
     };
     track.points().enumerate().map(point).collect()
@@ -221,10 +223,10 @@ fn points(track: Track<'_>, yardstick: Option<&Yardstick<'_>>) -> Vec<ReadingPoi
 
 /// Mean and band from the latest reading to the end of the endpoint window.
 fn to_come(yardstick: &Yardstick<'_>, track: Track<'_>, until: f64) -> Vec<(f64, Estimate)> {
-    let Some((latest, _)) = track.last() else { return Vec::new() };
+    let Some(((latest, _), known)) = track.last().zip(yardstick.known(track)) else { return Vec::new() };
     let first = latest.round() as i64 + 1;
     let days = (first..=until as i64).step_by(DAYS_APART).map(|day| day as f64);
-    days.filter_map(|day| Some((day, estimate(yardstick.expected(track, day)?)))).collect()
+    days.filter_map(|day| Some((day, estimate(yardstick.expected(&known, day)?)))).collect()
 }
 
 /// What to look for at the next visit: after the median gap between the readings so far.
@@ -233,10 +235,11 @@ fn next(yardstick: &Yardstick<'_>, track: Track<'_>) -> Option<NextReading> {
     let gaps: Vec<f64> = track.days.windows(2).filter_map(|pair| Some(pair.get(1)? - pair.first()?)).collect();
     let gap = Sorted::new(&gaps).map_or(USUAL_GAP_DAYS, |gaps| gaps.median()).max(1.0);
     let day = latest + gap.round();
-    let bell: Bell = yardstick.bell(track, day)?;
+    let known = yardstick.known(track)?;
+    let bell: Bell = yardstick.bell(&known, day)?;
     Some(NextReading {
         day,
-        expected: estimate(yardstick.expected(track, day)?),
+        expected: estimate(yardstick.expected(&known, day)?),
         good_news: yardstick.scale.score_beaten_by(bell, 1.0 - FIFTH),
         bad_news: yardstick.scale.score_beaten_by(bell, FIFTH),
     })

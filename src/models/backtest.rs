@@ -7,7 +7,8 @@
 //! Those without an endpoint cannot be checked. They differ from the others, so the figures hold for patients who are seen
 //! to the end.
 
-use super::on_track::{Verdict, Yardstick};
+use super::course_model::Posterior;
+use super::on_track::{Known, Verdict, Yardstick};
 use super::panel::Track;
 use mendcurve_stats::Level;
 use mendcurve_stats::interval::{Estimate, Interval, wilson};
@@ -144,14 +145,18 @@ fn said_of(patient: &HeldOut<'_>) -> Vec<Said> {
         return Vec::new();
     }
     let follow_ups = track.days.len().saturating_sub(1);
+    let known: Vec<Option<Posterior>> = (1..=track.days.len()).map(|n| yardstick.known(track.first(n))).collect();
+    // after the reading at this position
+    let after = |position: usize| known.get(position).and_then(Option::as_ref);
     let said = |number: usize| {
         let so_far = track.first(number + 1);
         let visit_no = u32::try_from(number).unwrap_or(u32::MAX);
-        let inside = yardstick.inside_band(so_far);
+        let (start, earlier, now) = (after(0), after(number - 1), after(number));
+        let inside = so_far.last().zip(earlier).and_then(|(reading, earlier)| yardstick.inside_band(earlier, reading));
         let latest = so_far.last().map_or(0.0, |(day, _)| day);
         let before_the_end = end.filter(|(end, _)| latest < *end && visit_no <= LAST_VISIT);
         let foretold = before_the_end.and_then(|(_, responded)| {
-            let standing = yardstick.standing(so_far);
+            let standing = yardstick.standing_given(so_far, Known { start, earlier, now });
             let behind = standing.verdict == Verdict::Behind;
             Some(Foretold { chance: standing.chance_of_response?, behind, responded })
         });

@@ -64,7 +64,7 @@ fn candidate(kind: Kind, panel: &Panel, folds: &[u8]) -> Result<Candidate, Unfit
     let without = |fold: u8| {
         let seen: Vec<Track<'_>> =
             tracks.iter().zip(folds).filter(|(_, of)| **of != fold).map(|(track, _)| *track).collect();
-        CourseModel::fit(kind, &seen)
+        model.refit(&seen)
     };
     let without_fold = (0..FOLDS).into_par_iter().map(without).collect::<Result<Vec<_>, _>>()?;
     let density = |(track, fold): (&Track<'_>, &u8)| {

@@ -12,7 +12,7 @@ use super::spline_course::SplineCourse;
 use mendcurve_stats::lmm;
 use mendcurve_stats::nlme::{self, Doubt, Options, Outcome, RecoveryFit, RecoveryModel, Singular};
 use mendcurve_stats::series::{PopulationPoint, Predictive, Series};
-use mendcurve_stats::{Estimate, Level, distribution, interval};
+use mendcurve_stats::{Estimate, InputError, Level, distribution, interval};
 use rand_chacha::ChaCha8Rng;
 
 /// Fewest episodes with two readings that a model is fitted to.
@@ -85,21 +85,22 @@ impl CourseModel {
     /// # Errors
     /// Why there is no fit.
     pub fn fit(kind: Kind, tracks: &[Track<'_>]) -> Result<Self, Unfit> {
-        if tracks.iter().filter(|track| track.days.len() > 1).count() < FEWEST_PATIENTS {
-            return Err(Unfit::TooFew);
-        }
-        let series: Vec<Series<'_>> = tracks.iter().map(|track| series(track.days, track.scores)).collect();
+        let series = enough(tracks)?;
         match kind {
-            Kind::Exponential => {
-                let fitted = RecoveryModel::fit(&series, Options::default());
-                match fitted.map_err(|error| Unfit::Refused(error.to_string()))? {
-                    Outcome::Fitted(fit) => Ok(Self::Exponential(fit)),
-                    Outcome::NotIdentifiable { why, .. } => Err(Unfit::NotIdentifiable(in_words(why))),
-                    Outcome::NotConverged(_) => Err(Unfit::NotConverged),
-                    Outcome::TooFewData(_) => Err(Unfit::TooFew),
-                }
-            }
+            Kind::Exponential => exponential(RecoveryModel::fit(&series, Options::default())),
             Kind::Spline => SplineCourse::fit(&series).map(|course| Self::Spline(Box::new(course))),
+        }
+    }
+
+    /// Fits the same model to other episodes, most of them those of this fit. It predicts; its standard errors are not its own.
+    ///
+    /// # Errors
+    /// Why there is no fit.
+    pub fn refit(&self, tracks: &[Track<'_>]) -> Result<Self, Unfit> {
+        let series = enough(tracks)?;
+        match self {
+            Self::Exponential(fit) => exponential(fit.refit(&series)),
+            Self::Spline(_) => SplineCourse::fit(&series).map(|course| Self::Spline(Box::new(course))),
         }
     }
 
@@ -264,6 +265,23 @@ impl CourseModel {
             ),
             Self::Spline(course) => course.evidence(),
         }
+    }
+}
+
+/// The tracks as the numerics take them, if enough patients have two readings.
+fn enough<'a>(tracks: &[Track<'a>]) -> Result<Vec<Series<'a>>, Unfit> {
+    match tracks.iter().filter(|track| track.days.len() > 1).count() {
+        0..FEWEST_PATIENTS => Err(Unfit::TooFew),
+        _ => Ok(tracks.iter().map(|track| series(track.days, track.scores)).collect()),
+    }
+}
+
+fn exponential(fitted: Result<Outcome, InputError>) -> Result<CourseModel, Unfit> {
+    match fitted.map_err(|error| Unfit::Refused(error.to_string()))? {
+        Outcome::Fitted(fit) => Ok(CourseModel::Exponential(fit)),
+        Outcome::NotIdentifiable { why, .. } => Err(Unfit::NotIdentifiable(in_words(why))),
+        Outcome::NotConverged(_) => Err(Unfit::NotConverged),
+        Outcome::TooFewData(_) => Err(Unfit::TooFew),
     }
 }
 

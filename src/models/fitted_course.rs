@@ -238,7 +238,7 @@ fn test_later(records: &Records<'_>, course: &FittedCourse, chosen: &Chosen) -> 
     };
     let known = patients(&before);
     after.retain(|track| patient(records, *track).is_some_and(|patient| !known.contains(patient)));
-    let model = CourseModel::fit(chosen.model.kind(), &before).ok()?;
+    let model = chosen.model.refit(&before).ok()?;
     let held: Vec<HeldOut<'_>> = after.into_iter().map(|track| held_out(records, course, &model, track)).collect();
     let tested = backtest(&held);
     (!tested.lines.is_empty()).then_some(tested)

@@ -11,7 +11,7 @@
 //! below the 20th percentile of patients like them with a chance of response under one half; `ahead` above the 80th; else
 //! as expected. The chance of response is that of a minimal important change on the endpoint day, from all readings.
 
-use super::course_model::CourseModel;
+use super::course_model::{CourseModel, Posterior};
 use super::panel::Track;
 use super::score_scale::{Bell, ScoreScale};
 use crate::catalogue::Definition;
@@ -85,39 +85,64 @@ pub struct Standing {
     pub endpoint_day: f64,
 }
 
-impl<'a> Yardstick<'a> {
-    /// Mean and band of a score on a day, from some readings; `None` when the model has no posterior for them.
-    pub fn expected(&self, given: Track<'_>, day: f64) -> Option<Expected> {
-        let bell = self.bell(given, day)?;
+/// What is known of a patient's course at three times.
+#[derive(Clone, Copy, Debug)]
+pub struct Known<'a> {
+    /// After the first reading.
+    pub start: Option<&'a Posterior>,
+    /// After all but the latest.
+    pub earlier: Option<&'a Posterior>,
+    /// After all.
+    pub now: Option<&'a Posterior>,
+}
+
+impl Yardstick<'_> {
+    /// What is known of a patient's course after some readings.
+    pub fn known(&self, given: Track<'_>) -> Option<Posterior> {
+        self.model.posterior(given.days, given.scores)
+    }
+
+    /// Mean and band of a score on a day.
+    pub fn expected(&self, known: &Posterior, day: f64) -> Option<Expected> {
+        let bell = self.bell(known, day)?;
         let (low, high) = self.scale.band(bell);
         Some(Expected { mean: self.scale.held(bell.mean).clamp(low, high), low, high })
     }
 
-    /// The bell curve of a score on a day, from some readings.
-    pub fn bell(&self, given: Track<'_>, day: f64) -> Option<Bell> {
-        let posterior = self.model.posterior(given.days, given.scores)?;
-        self.model.predict(&posterior, day)
+    /// The bell curve of a score on a day.
+    pub fn bell(&self, known: &Posterior, day: f64) -> Option<Bell> {
+        self.model.predict(known, day)
     }
 
-    /// Whether the latest reading lies in the band predicted from the earlier ones; `None` for the first.
-    pub fn inside_band(&self, so_far: Track<'_>) -> Option<bool> {
-        let (day, score) = so_far.last()?;
-        let earlier = so_far.days.len().checked_sub(1).filter(|n| *n > 0)?;
-        let band = self.expected(so_far.first(earlier), day)?;
+    /// Whether a reading lies in the band that the earlier ones predict.
+    pub fn inside_band(&self, earlier: &Posterior, (day, score): (f64, f64)) -> Option<bool> {
+        let band = self.expected(earlier, day)?;
         Some((band.low..=band.high).contains(&score))
     }
 
-    /// Chance of a response on the endpoint day, or a week after the latest reading when that is later.
-    pub fn chance_of_response(&self, so_far: Track<'_>) -> Option<(f64, f64)> {
+    /// The day for which the chance of response after some readings is given, and that chance: the endpoint day, or a week
+    /// after the latest reading when that is later.
+    fn chance_of_response(&self, so_far: Track<'_>, known: &Posterior) -> Option<(f64, f64)> {
         let (latest, _) = so_far.last()?;
         let day = self.endpoint_day.max(latest + 7.0);
         let (response, baseline) = (self.response?, so_far.baseline()?);
         let threshold = self.scale.threshold(|score| response.reached(baseline, score))?;
-        Some((day, self.scale.chance_as_good(self.bell(so_far, day)?, threshold)))
+        Some((day, self.scale.chance_as_good(self.bell(known, day)?, threshold)))
     }
 
     /// Where a patient stands after the latest of these readings.
     pub fn standing(&self, so_far: Track<'_>) -> Standing {
+        let known: Vec<Option<Posterior>> =
+            [1, so_far.days.len().saturating_sub(1), so_far.days.len()].map(|n| self.known(so_far.first(n))).into();
+        match known.as_slice() {
+            [start, earlier, now] => self
+                .standing_given(so_far, Known { start: start.as_ref(), earlier: earlier.as_ref(), now: now.as_ref() }),
+            _ => self.standing_given(so_far, Known { start: None, earlier: None, now: None }),
+        }
+    }
+
+    /// The same, from what is known after the first reading, all but the latest, and all.
+    pub fn standing_given(&self, so_far: Track<'_>, known: Known<'_>) -> Standing {
         let none = Standing {
             verdict: Verdict::TooFew,
             expected: None,
@@ -128,13 +153,13 @@ impl<'a> Yardstick<'a> {
         let (Some(baseline), Some((day, score))) = (so_far.baseline(), so_far.last()) else { return none };
         let earlier = so_far.days.len() - 1;
         if earlier == 0 {
-            let chance = self.chance_of_response(so_far);
+            let chance = known.now.and_then(|now| self.chance_of_response(so_far, now));
             return Standing { chance_of_response: chance.map(|(_, chance)| chance), ..none };
         }
-        let own = self.bell(so_far.first(earlier), day);
-        let like_them = self.bell(so_far.first(1), day);
+        let own = known.earlier.and_then(|earlier| self.bell(earlier, day));
+        let like_them = known.start.and_then(|start| self.bell(start, day));
         let percentile = like_them.map(|bell| 100.0 * self.scale.share_worse(bell, score));
-        let chance = self.chance_of_response(so_far);
+        let chance = known.now.and_then(|now| self.chance_of_response(so_far, now));
         let beyond = own.is_some_and(|bell| self.scale.share_worse(bell, score) < 1.0 - OWN_BOUND);
         let worse_by = -self.scale.improvement(baseline, score);
         let verdict = match (self.reliable_change, percentile) {
@@ -145,7 +170,7 @@ impl<'a> Yardstick<'a> {
         };
         Standing {
             verdict,
-            expected: self.expected(so_far.first(earlier), day),
+            expected: known.earlier.and_then(|earlier| self.expected(earlier, day)),
             percentile,
             chance_of_response: chance.map(|(_, chance)| chance),
             endpoint_day: chance.map_or(self.endpoint_day, |(day, _)| day),
