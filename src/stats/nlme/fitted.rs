@@ -8,7 +8,7 @@ use super::maximise::Summit;
 use super::outcome::{Coefficient, Evidence, Singular};
 use super::parameters::{Layout, Parameters, Varying};
 use super::posterior::{Curve, Posterior};
-use super::start::{Scale, check_one, least_relative_eigenvalue};
+use super::start::{Scale, check_one};
 use crate::error::InputError;
 use crate::interval::Estimate;
 use crate::random::standard_normal;
@@ -122,10 +122,11 @@ impl RecoveryFit {
     /// What is known of a subject's curve after these measurements (none are allowed too).
     ///
     /// # Errors
-    /// If lengths differ, a number is not finite, a time is below 0, or the covariates are not as many as in the fit.
+    /// If lengths differ, a number is not finite, a time is below 0, the covariates are not as many as in the fit, or a value
+    /// lies so far off that its density cannot be told from 0.
     pub fn posterior(&self, subject: &Series) -> Result<Posterior, InputError> {
         check_one(subject, self.layout.covariates)?;
-        Ok(posterior_under(&self.parameters, subject))
+        posterior_under(&self.parameters, subject).with_density()
     }
 
     /// What is expected of a measurement at `time`.
@@ -209,4 +210,12 @@ fn singular(parameters: &Parameters, varying: Varying) -> Vec<Singular> {
         found.push(Singular::Dependent);
     }
     found
+}
+
+/// Least eigenvalue of the correlations: 0 if one coefficient follows from the others.
+fn least_relative_eigenvalue(covariance: &DMatrix<f64>) -> f64 {
+    let sd: Vec<f64> = covariance.diagonal().iter().map(|v| v.max(f64::MIN_POSITIVE).sqrt()).collect();
+    let n = sd.len();
+    let correlation = DMatrix::from_fn(n, n, |i, j| covariance[(i, j)] / (sd[i] * sd[j]));
+    if n == 0 { 1.0 } else { correlation.symmetric_eigenvalues().min() }
 }

@@ -48,10 +48,11 @@ impl KnownParameters {
     /// What is known of a subject's curve after these measurements.
     ///
     /// # Errors
-    /// If lengths differ, a number is not finite, a time is below 0, or the covariates are not as many as the slopes.
+    /// If lengths differ, a number is not finite, a time is below 0, the covariates are not as many as the slopes, or a value
+    /// lies so far off that its density cannot be told from 0.
     pub fn posterior(&self, subject: &Series) -> Result<Posterior, InputError> {
         check_one(subject, self.covariates)?;
-        Ok(posterior_under(&self.parameters, subject))
+        posterior_under(&self.parameters, subject).with_density()
     }
 
     /// Log-likelihood of all subjects.

@@ -7,6 +7,7 @@
 use rand_chacha::ChaCha8Rng;
 
 use super::marginal::Node;
+use crate::error::InputError;
 use crate::random::{standard_normal, uniform};
 use crate::series::Predictive;
 use crate::sum::sum;
@@ -47,6 +48,18 @@ impl Curve {
 }
 
 impl Posterior {
+    /// Refuses a posterior that could not be computed.
+    pub(super) fn with_density(self) -> Result<Self, InputError> {
+        if self.log_density.is_finite() && !self.nodes.is_empty() {
+            Ok(self)
+        } else {
+            Err(InputError::OutOfRange {
+                what: "values",
+                domain: "near enough to the model's curves to have a density",
+            })
+        }
+    }
+
     /// Mean of the subject's baseline, plateau and log tau.
     #[must_use]
     pub fn coefficients(&self) -> Curve {

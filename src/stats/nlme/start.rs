@@ -6,7 +6,7 @@
 
 use std::collections::BTreeSet;
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 
 use super::likelihood::Likelihood;
 use super::outcome::{Coefficient, Doubt, Shortage};
@@ -192,12 +192,4 @@ pub(super) fn longest(subjects: &[Series], layout: Layout, scale: &Scale) -> DVe
     let v = scale.value_sd;
     let factor = Factor { bb: v, pb: v, pp: v, tb: 0.5, tp: 0.5, tt: 0.5 };
     DVector::from_vec(layout.pack(&Parameters { beta, factor, log_sigma: 0.7 }))
-}
-
-/// Whether any two columns of a covariance do the same; kept beside the checks of data for its one caller.
-pub(super) fn least_relative_eigenvalue(covariance: &DMatrix<f64>) -> f64 {
-    let sd: Vec<f64> = covariance.diagonal().iter().map(|v| v.max(f64::MIN_POSITIVE).sqrt()).collect();
-    let n = sd.len();
-    let correlation = DMatrix::from_fn(n, n, |i, j| covariance[(i, j)] / (sd[i] * sd[j]));
-    if n == 0 { 1.0 } else { correlation.symmetric_eigenvalues().min() }
 }
