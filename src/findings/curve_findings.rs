@@ -12,6 +12,7 @@ use crate::catalogue::Definition;
 use crate::models::backtest::{Line, Rate, Tested};
 use crate::models::course_model::{CourseModel, Kind, Unfit};
 use crate::models::fitted_course::FittedCourse;
+use crate::models::score_scale::Bell;
 use crate::models::time_to_response::{self as waiting, Step};
 
 /// Days for which a mean stands among the parameters: the first, two weeks, six weeks, twelve weeks.
@@ -77,11 +78,14 @@ pub fn curve(course: &FittedCourse, important_change: Option<f64>, last_day: f64
 }
 
 fn points(course: &FittedCourse, model: &CourseModel, last_day: f64) -> Vec<CurvePoint> {
-    let point = |day: f64| {
-        let (mean, bell) = model.population(day)?;
-        Some(CurvePoint { day, mean: mean.into(), band: course.scale.band(bell) })
+    let days: Vec<f64> = (0..=last_day.max(0.0) as u32).map(f64::from).collect();
+    let population = model.population(&days);
+    let point = |(day, (mean, bell)): (f64, (mendcurve_stats::Estimate, Bell))| CurvePoint {
+        day,
+        mean: mean.into(),
+        band: course.scale.band(bell),
     };
-    (0..=last_day.max(0.0) as u32).filter_map(|day| point(f64::from(day))).collect()
+    days.into_iter().zip(population).map(point).collect()
 }
 
 fn parameters(
@@ -102,7 +106,7 @@ fn parameters(
     list.extend(model.half_time_days().map(|estimate| estimated("half_time_days", estimate)));
     list.extend(day_of_important_change.map(|estimate| estimated("day_of_important_change", estimate)));
     let means = DAYS_OF_MEANS.into_iter().filter(|(day, _)| *day <= last_day.max(course.endpoint_day));
-    list.extend(means.filter_map(|(day, name)| Some(estimated(name, model.population(day)?.0))));
+    list.extend(means.filter_map(|(day, name)| Some(estimated(name, model.population(&[day]).first()?.0))));
     list.extend(model.spread().into_iter().map(|(name, value)| Parameter { name, value, uncertainty: None }));
     list.extend(margin.map(|(value, error)| Parameter {
         name: "held_out_margin",

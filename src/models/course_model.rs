@@ -173,22 +173,25 @@ impl CourseModel {
         }
     }
 
-    /// The population on a day: its mean, and what is expected of a single reading of a single patient.
-    pub fn population(&self, day: f64) -> Option<(Estimate, Bell)> {
-        let point: PopulationPoint = match self {
-            Self::Exponential(fit) => fit.population(day, &[]).ok()?,
-            Self::Spline(course) => course.population(day)?,
+    /// The population on some days: its mean, and what is expected of a single reading of a single patient.
+    pub fn population(&self, days: &[f64]) -> Vec<(Estimate, Bell)> {
+        let points: Option<Vec<PopulationPoint>> = match self {
+            Self::Exponential(fit) => fit.population_course(days, &[]).ok(),
+            Self::Spline(course) => days.iter().map(|day| course.population(*day)).collect(),
         };
-        let sd = point.between_sd.hypot(point.residual_sd);
-        let mean = normal_estimate(point.mean, point.standard_error)?;
-        (point.mean.is_finite() && sd > 0.0).then_some((mean, Bell { mean: point.mean, sd }))
+        let shown = |point: PopulationPoint| {
+            let sd = point.between_sd.hypot(point.residual_sd);
+            let mean = normal_estimate(point.mean, point.standard_error)?;
+            (sd > 0.0).then_some((mean, Bell { mean: point.mean, sd }))
+        };
+        points.and_then(|points| points.into_iter().map(shown).collect()).unwrap_or_default()
     }
 
     /// Mean at day 0, over patients.
     pub fn baseline(&self) -> Option<Estimate> {
         match self {
             Self::Exponential(fit) => fit.baseline(&[], Level::NINETY_FIVE).ok(),
-            Self::Spline(_) => self.population(0.0).map(|(mean, _)| mean),
+            Self::Spline(_) => self.population(&[0.0]).first().map(|(mean, _)| *mean),
         }
     }
 

@@ -48,14 +48,15 @@ impl Imputed {
         let one = |draw: usize| {
             let mut stream = stream(SEED, format!("{key} draw {draw}").as_bytes());
             let model = model.drawn(&mut stream);
+            let unread = model.posterior(&[], &[]);
             let fill = |(episode, track): (&Followed, &Option<Track<'_>>)| {
-                let (mut filled, none) = (*episode, (&[][..], &[][..]));
+                let mut filled = *episode;
                 if filled.pair().is_some() {
                     return filled;
                 }
-                let (days, scores) = track.map_or(none, |track| (track.days, track.scores));
-                let posterior = model.posterior(days, scores);
-                let curve = posterior.and_then(|posterior| model.drawn_curve(&posterior, &mut stream));
+                let read = track.and_then(|track| model.posterior(track.days, track.scores));
+                let posterior = if track.is_some() { read.as_ref() } else { unread.as_ref() };
+                let curve = posterior.and_then(|posterior| model.drawn_curve(posterior, &mut stream));
                 let mut score = |day: f64| {
                     let residual = random::standard_normal(&mut stream);
                     let score = curve.as_ref().and_then(|curve| model.score(curve, day, residual));

@@ -112,11 +112,28 @@ impl RecoveryFit {
     /// # Errors
     /// If `time` is below 0 or not finite, or the covariates are not as many as in the fit or not finite.
     pub fn population(&self, time: f64, covariates: &[f64]) -> Result<PopulationPoint, InputError> {
+        let course = self.population_course(&[time], covariates)?;
+        course.first().copied().ok_or(InputError::TooFew { what: "times", needed: 1, found: 0 })
+    }
+
+    /// [`Self::population`] at many times; the integrals over subjects are set up once for all.
+    ///
+    /// # Errors
+    /// As for [`Self::population`].
+    pub fn population_course(&self, times: &[f64], covariates: &[f64]) -> Result<Vec<PopulationPoint>, InputError> {
         let none = Series { times: &[], values: &[], covariates };
-        check_one(&Series { times: &[time], values: &[0.0], covariates }, self.layout.covariates)?;
-        let (mean, variance) = posterior_under(&self.parameters, &none).moments(time);
-        let standard_error = self.standard_error(|p| posterior_under(p, &none).moments(time).0);
-        Ok(PopulationPoint { mean, standard_error, between_sd: variance.sqrt(), residual_sd: self.residual_sd() })
+        let zeros = vec![0.0; times.len()];
+        check_one(&Series { times, values: &zeros, covariates }, self.layout.covariates)?;
+        let population = posterior_under(&self.parameters, &none);
+        let moved = self.moved(|p| posterior_under(p, &none));
+        let point = |time: &f64| {
+            let (mean, variance) = population.moments(*time);
+            let slopes = moved.iter().map(|(h, up, down)| (up.moments(*time).0 - down.moments(*time).0) / (2.0 * h));
+            let gradient = DVector::from_iterator(moved.len(), slopes);
+            let standard_error = gradient.dot(&(&self.covariance * &gradient)).max(0.0).sqrt();
+            PopulationPoint { mean, standard_error, between_sd: variance.sqrt(), residual_sd: self.residual_sd() }
+        };
+        Ok(times.iter().map(point).collect())
     }
 
     /// What is known of a subject's curve after these measurements (none are allowed too).
@@ -140,7 +157,8 @@ impl RecoveryFit {
     /// # Errors
     /// As for [`Self::posterior`].
     pub fn log_density(&self, subject: &Series) -> Result<f64, InputError> {
-        self.posterior(subject).map(|p| p.log_density)
+        check_one(subject, self.layout.covariates)?;
+        posterior_with(&self.parameters, subject, Fineness::Finer).with_density().map(|p| p.log_density)
     }
 
     /// A curve drawn from what is known of a subject.
@@ -167,27 +185,47 @@ impl RecoveryFit {
     }
 
     pub(super) fn gradient(&self, value: impl Fn(&Parameters) -> f64) -> DVector<f64> {
+        let moved = self.moved(value);
+        DVector::from_iterator(moved.len(), moved.iter().map(|(h, up, down)| (up - down) / (2.0 * h)))
+    }
+
+    /// Each parameter moved by a hundredth of its standard error both ways: by how much, and what comes of it.
+    fn moved<T>(&self, value: impl Fn(&Parameters) -> T) -> Vec<(f64, T, T)> {
         let psi = self.layout.pack(&self.parameters);
-        DVector::from_fn(psi.len(), |k, _| {
+        let of = |k: usize| {
             let h = (0.01 * self.covariance[(k, k)].max(0.0).sqrt()).max(1e-7 * (1.0 + psi[k].abs()));
             let moved = |by: f64| {
                 let mut psi = psi.clone();
                 psi[k] += by;
                 value(&self.layout.unpack(&psi))
             };
-            (moved(h) - moved(-h)) / (2.0 * h)
-        })
+            (h, moved(h), moved(-h))
+        };
+        (0..psi.len()).map(of).collect()
     }
+}
+
+/// How many points a subject's integral takes.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fineness {
+    /// Those of a fit: enough for moments.
+    Usual,
+    /// Three times as many, for a log-likelihood to ten digits.
+    Finer,
 }
 
 /// A subject's posterior under given parameters.
 pub(super) fn posterior_under(parameters: &Parameters, subject: &Series) -> Posterior {
+    posterior_with(parameters, subject, Fineness::Usual)
+}
+
+pub(super) fn posterior_with(parameters: &Parameters, subject: &Series, fineness: Fineness) -> Posterior {
     let law = parameters.law(subject.covariates);
     let residual_sd = parameters.sigma();
     let Some(window) = marginal::window(&law, subject.times, subject.values) else {
         return Posterior { nodes: Vec::new(), log_tau_step: 0.0, residual_sd, log_density: f64::NEG_INFINITY };
     };
-    let window = window.finer();
+    let window = if fineness == Fineness::Finer { window.finer() } else { window };
     let (log_density, nodes) = marginal::posterior(&law, subject.times, subject.values, window);
     Posterior { nodes, log_tau_step: window.step() * law.loading.tt.abs(), residual_sd, log_density }
 }

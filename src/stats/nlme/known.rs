@@ -2,7 +2,7 @@
 
 use nalgebra::Matrix3;
 
-use super::fitted::posterior_under;
+use super::fitted::{Fineness, posterior_with};
 use super::parameters::{Factor, Parameters};
 use super::posterior::Posterior;
 use super::start::check_one;
@@ -52,7 +52,7 @@ impl KnownParameters {
     /// lies so far off that its density cannot be told from 0.
     pub fn posterior(&self, subject: &Series) -> Result<Posterior, InputError> {
         check_one(subject, self.covariates)?;
-        posterior_under(&self.parameters, subject).with_density()
+        posterior_with(&self.parameters, subject, Fineness::Finer).with_density()
     }
 
     /// Log-likelihood of all subjects.

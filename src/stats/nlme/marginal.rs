@@ -25,6 +25,8 @@ const FEWEST: f64 = 20.0;
 const MOST: f64 = 80.0;
 /// Step in log tau that follows the bends which come of a curve passing from one reading to the next.
 const LOG_TAU_STEP: f64 = 0.35;
+/// Nodes of a posterior with a smaller share are left out.
+const LEFT_OUT: f64 = 1e-12;
 /// log sqrt(2 pi)
 const LOG_ROOT_TAU: f64 = 0.918_938_533_204_672_7;
 
@@ -149,7 +151,7 @@ pub(super) fn posterior(law: &Law, times: &[f64], values: &[f64], window: Window
     let nodes = found
         .iter()
         .map(|&(x, log, levels)| Node { x, log_tau: law.log_tau_at(x), share: (log - whole).exp(), levels })
-        .filter(|node| node.share > 0.0)
+        .filter(|node| node.share > LEFT_OUT)
         .collect();
     (whole + window.step().ln(), nodes)
 }

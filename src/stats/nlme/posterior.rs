@@ -95,19 +95,23 @@ impl Posterior {
         chance.clamp(0.0, 1.0)
     }
 
+    fn log_tau_moments(&self) -> (f64, f64) {
+        let mean = sum(self.nodes.iter().map(|n| n.share * n.log_tau));
+        (mean, sum(self.nodes.iter().map(|n| n.share * (n.log_tau - mean).powi(2))))
+    }
+
     /// Mean and variance of the curve at `time`.
     pub(super) fn moments(&self, time: f64) -> (f64, f64) {
-        let each: Vec<(f64, f64, f64)> = self
-            .nodes
-            .iter()
-            .map(|node| {
-                let (mean, variance) = at(node, time);
-                (node.share, mean, variance)
-            })
-            .collect();
-        let mean = sum(each.iter().map(|(w, m, _)| w * m));
-        let variance = sum(each.iter().map(|(w, m, v)| w * (v + (m - mean).powi(2))));
-        (mean, variance.max(0.0))
+        // around the most likely node's value, so that no digits are lost in the second moment
+        let around = self.nodes.iter().max_by(|a, b| a.share.total_cmp(&b.share)).map_or(0.0, |node| at(node, time).0);
+        let (mut first, mut second) = (0.0, 0.0);
+        for node in &self.nodes {
+            let (mean, variance) = at(node, time);
+            let off = mean - around;
+            first += node.share * off;
+            second += node.share * (variance + off * off);
+        }
+        (around + first, (second - first * first).max(0.0))
     }
 
     /// A curve drawn from the posterior. Takes four numbers from the stream.
@@ -121,6 +125,10 @@ impl Posterior {
         let Some(node) = chosen.or(self.nodes.last()) else {
             return Curve { baseline: 0.0, plateau: 0.0, log_tau: 0.0 };
         };
+        // spread over a step, then drawn in, so that log tau keeps its variance (smoothed bootstrap, Silverman & Young 1987)
+        let (mean, variance) = self.log_tau_moments();
+        let widened = variance + self.log_tau_step.powi(2) / 12.0;
+        let drawn_in = if widened > 0.0 { (variance / widened).sqrt() } else { 1.0 };
         let [bb, bp, pp] = node.levels.covariance;
         let first = bb.max(0.0).sqrt();
         let shared = if first > 0.0 { bp / first } else { 0.0 };
@@ -128,7 +136,7 @@ impl Posterior {
         Curve {
             baseline: node.levels.mean[0] + first * u,
             plateau: node.levels.mean[1] + shared * u + second * v,
-            log_tau: node.log_tau + jitter * self.log_tau_step,
+            log_tau: mean + drawn_in * (node.log_tau + jitter * self.log_tau_step - mean),
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Fitting again to other subjects of the same kind, from a fit that is near: a fold of a cross-validation, an earlier period.
 //!
 //! Quasi-Newton steps (BFGS) from the known maximum, with its covariance, scaled by the number of measurements, as the first
-//! inverse Hessian. The gradient must vanish as it must in a fit: squared distance to the maximum, by the inverse
-//! Hessian carried along, at most [`DECREMENT_TOLERANCE`]. The Hessian itself is not made anew, which is most of a fit's
+//! inverse Hessian. The gradient must vanish: squared distance to the maximum, by the inverse Hessian carried along, at most
+//! [`TOLERANCE`], a hundredth of a standard error. The Hessian itself is not made anew, which is most of a fit's
 //! work: the refitted model predicts, but its standard errors are those of the first fit, scaled, and its least curvature
 //! is that of the first fit. Where the steps do not arrive, a whole fit is made.
 
@@ -10,13 +10,15 @@ use nalgebra::DMatrix;
 
 use super::fitted::RecoveryFit;
 use super::likelihood::Likelihood;
-use super::maximise::{DECREMENT_TOLERANCE, Ending, line_search, shorten, update};
+use super::maximise::{Ending, line_search, shorten, update};
 use super::outcome::{Evidence, Outcome};
 use super::start::{checked, longest, scale};
 use super::{Options, RecoveryModel, out_of_range};
 use crate::error::InputError;
 use crate::series::Series;
 
+/// The largest squared distance to the maximum, in standard errors: what a prediction can notice is far more.
+pub const TOLERANCE: f64 = 1e-4;
 /// Steps after which a whole fit is made instead.
 const MAX_STEPS: usize = 40;
 /// Steps after which the windows of integration are made anew.
@@ -53,7 +55,7 @@ impl RecoveryFit {
             let mut step = &inverse * &point.gradient;
             let decrement = point.gradient.dot(&step);
             // "is at most", so that NaN goes on to fail
-            if decrement <= DECREMENT_TOLERANCE {
+            if decrement <= TOLERANCE {
                 if fresh {
                     break decrement;
                 }
