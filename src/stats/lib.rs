@@ -27,6 +27,7 @@ pub mod least_squares;
 pub mod linear_regression;
 
 // repeated measurements of many subjects
+pub mod lmm;
 pub mod nlme;
 pub mod series;
 

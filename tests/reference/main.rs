@@ -5,6 +5,7 @@
 
 mod alternating;
 mod fits;
+mod lmm;
 mod predictions;
 mod reader;
 mod recovery;
@@ -31,11 +32,16 @@ datasets! {
     chick_weight_clustered => samples::clustered_mean,
     freireich_1963 => survival::freireich,
     keyed_streams => samples::keyed_streams,
+    lmm_chick_weight => lmm::chick_weight,
+    lmm_dyestuff2 => lmm::dyestuff2,
+    lmm_orthodont => lmm::orthodont,
+    lmm_sleepstudy => lmm::sleepstudy,
     loblolly_329 => fits::loblolly,
     lung_survival => survival::lung,
     mehrotra_heyse_2004 => samples::first_adjusted,
     mgus2_incidence => survival::mgus2,
     natural_course_means => fits::natural_course,
+    natural_spline => lmm::natural_spline,
     newcombe_1998_difference => samples::proportion_differences,
     newcombe_1998_proportion => samples::proportions,
     nist_boxbod => fits::boxbod,
@@ -61,6 +67,7 @@ fn every_file_in_the_reference_folder_is_read() {
         "README.md",
         "alternating.rs",
         "fits.rs",
+        "lmm.rs",
         "main.rs",
         "predictions.rs",
         "reader.rs",
