@@ -117,14 +117,14 @@ impl<const Q: usize, const P: usize> Reduced<Q, P> {
         Ok(all)
     }
 
-    /// Root mean square of each random column over the readings, 1 for a column of zeros: what makes random effects of
+    /// Root mean square of each random column over the readings: what makes random effects of
     /// different units comparable.
     pub(super) fn random_scales(&self) -> SVector<f64, Q> {
         let mut squares = SVector::<f64, Q>::zeros();
         for block in &self.blocks {
             squares += block.zz.diagonal();
         }
-        squares.map(|s| if s > 0.0 { (s / self.readings as f64).sqrt() } else { 1.0 })
+        squares.map(|s| (s / self.readings as f64).sqrt())
     }
 }
 

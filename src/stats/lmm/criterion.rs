@@ -253,6 +253,57 @@ fn derivative_sums<const Q: usize, const P: usize>(
     Some(sums)
 }
 
+/// The criterion as a function of Lambda alone: what a descent needs to see of it, whatever the number of fixed effects.
+pub(super) trait Surface<const Q: usize> {
+    /// The criterion; `None` where it has no finite value.
+    fn value(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<f64>;
+    /// Its derivatives; cheaper where the value was asked last.
+    fn derivatives(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<Derivatives<Q>>;
+    /// Root mean square of each random column over the readings; 0 for a column of zeros.
+    fn scales(&self) -> SVector<f64, Q>;
+    /// A difference of the criterion that may be rounding where its value is `deviance`.
+    fn noise(&self, deviance: f64) -> f64;
+}
+
+/// The criterion of some data.
+pub(super) struct Likelihood<'a, const Q: usize, const P: usize> {
+    pub data: &'a Reduced<Q, P>,
+    pub criterion: Criterion,
+    /// The value asked last.
+    last: Option<Value<Q, P>>,
+}
+
+impl<'a, const Q: usize, const P: usize> Likelihood<'a, Q, P> {
+    pub(super) fn new(data: &'a Reduced<Q, P>, criterion: Criterion) -> Self {
+        Self { data, criterion, last: None }
+    }
+}
+
+impl<const Q: usize, const P: usize> Surface<Q> for Likelihood<'_, Q, P> {
+    fn value(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<f64> {
+        self.last = evaluate(self.data, lambda, self.criterion);
+        self.last.as_ref().map(|value| value.deviance)
+    }
+
+    fn derivatives(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<Derivatives<Q>> {
+        if self.last.as_ref().is_none_or(|value| value.lambda != *lambda) {
+            self.value(lambda)?;
+        }
+        derivatives(self.data, self.last.as_ref()?, self.criterion)
+    }
+
+    fn scales(&self) -> SVector<f64, Q> {
+        self.data.random_scales()
+    }
+
+    fn noise(&self, deviance: f64) -> f64 {
+        let readings = self.data.readings as f64;
+        // r2 is a small difference of sums as large as y'y, and the criterion has m log r2
+        let cancelled = self.last.as_ref().map_or(0.0, |value| self.data.yy / value.sigma2);
+        1e-13 * (deviance.abs() + readings) + 4.0 * f64::EPSILON * cancelled
+    }
+}
+
 impl<const Q: usize> Derivatives<Q> {
     /// The mean over random effects of A's diagonal, in units in which the random columns have root mean square 1.
     pub(super) fn mean_information(&self, scales: &SVector<f64, Q>) -> f64 {

@@ -176,8 +176,8 @@ impl<const B: usize> CrossProducts<B> {
 /// # Errors
 /// If Q is above B, there are no columns or more than P, the first is not the constant 1, one asks for a basis function or
 /// covariate that is not there, or a covariate is not finite.
-pub fn reduce<'a, const B: usize, const Q: usize, const P: usize>(
-    subjects: &[(CrossProducts<B>, &'a [f64])],
+pub fn reduce<const B: usize, const Q: usize, const P: usize>(
+    subjects: &[(CrossProducts<B>, &[f64])],
     columns: &[FixedColumn],
 ) -> Result<(Reduced<Q, P>, f64), InputError> {
     if Q > B || columns.len() > P || columns.iter().any(|column| column.basis >= B) {
@@ -215,7 +215,7 @@ mod tests {
         (0..500)
             .map(|r| {
                 let (i, t) = (r % 50, 10.0 * uniform(&mut rng));
-                (i, [1.0, t], 1000.1 + own[i] * (1.0 + 0.1 * t) - 0.3 * t + standard_normal(&mut rng))
+                (i, [1.0, t], 1000.1 + own[i] + 0.4 * own[(i + 17) % 50] * t - 0.3 * t + standard_normal(&mut rng))
             })
             .collect()
     }

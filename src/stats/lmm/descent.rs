@@ -11,8 +11,7 @@
 
 use nalgebra::{DMatrix, DVector, SMatrix, SVector};
 
-use super::block::Reduced;
-use super::criterion::{Criterion, Derivatives, Value, derivatives, evaluate};
+use super::criterion::{Derivatives, Surface};
 use super::singular::{canonical, null_space};
 use crate::evidence::Ending;
 
@@ -61,8 +60,8 @@ pub struct Evidence {
 }
 
 /// Where a descent ended.
-pub(super) struct End<const Q: usize, const P: usize> {
-    pub value: Value<Q, P>,
+pub(super) struct End<const Q: usize> {
+    pub lambda: SMatrix<f64, Q, Q>,
     /// Entries (row, column) of Lambda that were free.
     pub free: Vec<(usize, usize)>,
     /// Covariance of those entries; `None` without a minimum.
@@ -70,9 +69,16 @@ pub(super) struct End<const Q: usize, const P: usize> {
     pub evidence: Evidence,
 }
 
-struct Search<'a, const Q: usize, const P: usize> {
-    data: &'a Reduced<Q, P>,
-    criterion: Criterion,
+/// A point of the descent.
+#[derive(Clone, Copy)]
+struct At<const Q: usize> {
+    lambda: SMatrix<f64, Q, Q>,
+    deviance: f64,
+}
+
+struct Search<'a, const Q: usize> {
+    surface: &'a mut dyn Surface<Q>,
+    /// Of the random columns; 1 for those out of use.
     scales: SVector<f64, Q>,
     /// Random columns that are not all zeros; the others have no say in the likelihood.
     in_use: SVector<bool, Q>,
@@ -86,21 +92,20 @@ pub(super) fn lower<const Q: usize>(lambda: &SMatrix<f64, Q, Q>) -> Vec<f64> {
 }
 
 /// Minimises the criterion from `start`, or from random effects as variable as the residual.
-pub(super) fn minimise<const Q: usize, const P: usize>(
-    data: &Reduced<Q, P>,
-    criterion: Criterion,
+pub(super) fn minimise<const Q: usize>(
+    surface: &mut dyn Surface<Q>,
     start: Option<&SMatrix<f64, Q, Q>>,
-) -> Result<End<Q, P>, Evidence> {
-    let scales = data.random_scales();
-    let in_use = SVector::<bool, Q>::from_fn(|i, _| data.blocks.iter().any(|b| b.zz[(i, i)] > 0.0));
+) -> Result<End<Q>, Box<Evidence>> {
+    let in_use = surface.scales().map(|s| s > 0.0);
+    let scales = surface.scales().map(|s| if s > 0.0 { s } else { 1.0 });
     let without_unused =
         |l: SMatrix<f64, Q, Q>| SMatrix::<f64, Q, Q>::from_fn(|i, j| if j <= i && in_use[i] { l[(i, j)] } else { 0.0 });
     let plain = without_unused(SMatrix::from_diagonal(&scales.map(|s| 1.0 / s)));
-    let mut search = Search { data, criterion, scales, in_use, iterations: 0, evaluations: 0 };
+    let mut search = Search { surface, scales, in_use, iterations: 0, evaluations: 0 };
     let usable = start.filter(|l| l.iter().all(|v| v.is_finite()));
     let begun = usable.and_then(|l| search.value(&without_unused(*l))).or_else(|| search.value(&plain));
     let Some(first) = begun else {
-        return Err(Evidence {
+        return Err(Box::new(Evidence {
             start: lower(&plain),
             end: lower(&plain),
             start_deviance: f64::INFINITY,
@@ -111,23 +116,23 @@ pub(super) fn minimise<const Q: usize, const P: usize>(
             curvature: None,
             boundary_slope: None,
             ending: Ending::BadStart,
-        });
+        }));
     };
     Ok(search.run(first))
 }
 
-impl<const Q: usize, const P: usize> Search<'_, Q, P> {
-    fn value(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<Value<Q, P>> {
+impl<const Q: usize> Search<'_, Q> {
+    fn value(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<At<Q>> {
         self.evaluations += 1;
-        evaluate(self.data, lambda, self.criterion)
+        Some(At { lambda: *lambda, deviance: self.surface.value(lambda)? })
     }
 
-    fn derivatives(&mut self, at: &Value<Q, P>) -> Option<Derivatives<Q>> {
+    fn derivatives(&mut self, at: &At<Q>) -> Option<Derivatives<Q>> {
         self.evaluations += 1;
-        derivatives(self.data, at, self.criterion)
+        self.surface.derivatives(&at.lambda)
     }
 
-    fn run(&mut self, first: Value<Q, P>) -> End<Q, P> {
+    fn run(&mut self, first: At<Q>) -> End<Q> {
         let (start, start_deviance) = (lower(&first.lambda), first.deviance);
         let rows = (0..Q).filter(|&i| self.in_use[i]);
         let every: Vec<(usize, usize)> = rows.flat_map(|i| (0..=i).map(move |j| (i, j))).collect();
@@ -171,7 +176,7 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
         DVector::from_fn(free.len(), |k, _| d.by_lambda[free[k]] / self.scales[free[k].0])
     }
 
-    fn curvature(&self, d: &Derivatives<Q>, at: &Value<Q, P>, free: &[(usize, usize)]) -> DMatrix<f64> {
+    fn curvature(&self, d: &Derivatives<Q>, at: &At<Q>, free: &[(usize, usize)]) -> DMatrix<f64> {
         DMatrix::from_fn(free.len(), free.len(), |k, l| {
             d.curvature(&at.lambda, free[k], free[l]) / (self.scales[free[k].0] * self.scales[free[l].0])
         })
@@ -187,7 +192,7 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
     }
 
     /// Steps downhill until the gradient vanishes or no step helps; says why it would have stopped if not for the gradient.
-    fn descend(&mut self, first: Value<Q, P>, free: &[(usize, usize)]) -> (Value<Q, P>, Ending) {
+    fn descend(&mut self, first: At<Q>, free: &[(usize, usize)]) -> (At<Q>, Ending) {
         let mut at = first;
         if free.is_empty() {
             return (at, Ending::Minimum);
@@ -219,9 +224,8 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
             if longest > LONGEST_STEP {
                 step *= LONGEST_STEP / longest;
             }
-            let noise = 1e-13 * (at.deviance.abs() + self.data.readings as f64);
             let next = self.value(&self.moved(&at.lambda, &step, free));
-            match next.filter(|n| n.deviance <= at.deviance + noise) {
+            match next.filter(|n| n.deviance <= at.deviance + self.surface.noise(at.deviance)) {
                 Some(next) => {
                     let Some(derivatives) = self.derivatives(&next) else { return (at, Ending::NoDescent) };
                     (at, d) = (next, derivatives);
@@ -243,19 +247,19 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
     #[allow(clippy::type_complexity)]
     fn without_lost_columns(
         &mut self,
-        at: &Value<Q, P>,
+        at: &At<Q>,
         every: &[(usize, usize)],
-    ) -> Option<(Value<Q, P>, Ending, Vec<(usize, usize)>)> {
+    ) -> Option<(At<Q>, Ending, Vec<(usize, usize)>)> {
         let reduced = canonical(&self.scaled(&at.lambda))?;
         let free: Vec<_> = every.iter().copied().filter(|(_, column)| reduced[(*column, *column)] != 0.0).collect();
         let begun = self.value(&self.unscaled(&reduced))?;
         let (ended, stopped) = self.descend(begun, &free);
-        let allowed = 1e-9 * (at.deviance.abs() + self.data.readings as f64);
+        let allowed = 1e4 * self.surface.noise(at.deviance);
         (ended.deviance <= at.deviance + allowed).then_some((ended, stopped, free))
     }
 
     /// The least eigenvalue of the derivative by G in the null space of G, as a share of the mean of A, with its direction.
-    fn slope_off_boundary(&mut self, at: &Value<Q, P>) -> Option<(f64, SVector<f64, Q>)> {
+    fn slope_off_boundary(&mut self, at: &At<Q>) -> Option<(f64, SVector<f64, Q>)> {
         let d = self.derivatives(at)?;
         let basis = null_space(&self.scaled(&at.lambda));
         let by_g = DMatrix::from_fn(Q, Q, |i, j| d.by_g[(i, j)] / (self.scales[i] * self.scales[j]));
@@ -268,7 +272,7 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
     }
 
     /// Differences of the gradient: the Hessian by the scaled free entries.
-    fn hessian(&mut self, at: &Value<Q, P>, free: &[(usize, usize)]) -> Option<DMatrix<f64>> {
+    fn hessian(&mut self, at: &At<Q>, free: &[(usize, usize)]) -> Option<DMatrix<f64>> {
         let d = self.derivatives(at)?;
         let expected = self.curvature(&d, at, free);
         let mut h = DMatrix::zeros(free.len(), free.len());
@@ -291,13 +295,13 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
     /// Turns the signs so that the diagonal is not negative, and tests gradient, curvature and boundary.
     fn prove(
         &mut self,
-        mut value: Value<Q, P>,
+        mut value: At<Q>,
         free: Vec<(usize, usize)>,
         slope: Option<f64>,
         stopped: Ending,
         start: Vec<f64>,
         start_deviance: f64,
-    ) -> End<Q, P> {
+    ) -> End<Q> {
         for j in 0..Q {
             if value.lambda[(j, j)] < 0.0 {
                 value.lambda.column_mut(j).neg_mut();
@@ -335,9 +339,10 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
             }
         }
         evidence.evaluations = self.evaluations;
-        evidence.ending = if evidence.curvature.is_some_and(|c| !(c > CURVATURE_TOLERANCE))
-            || slope.is_some_and(|s| !(s >= -SLOPE_TOLERANCE))
-        {
+        // "is above", so that NaN fails
+        let curved = evidence.curvature.is_none_or(|least| least > CURVATURE_TOLERANCE);
+        let bounded = slope.is_none_or(|least| least >= -SLOPE_TOLERANCE);
+        evidence.ending = if !(curved && bounded) {
             Ending::NotAMinimum
         } else if evidence.gradient <= GRADIENT_TOLERANCE {
             Ending::Minimum
@@ -349,6 +354,6 @@ impl<const Q: usize, const P: usize> Search<'_, Q, P> {
         if evidence.ending != Ending::Minimum {
             covariance = None;
         }
-        End { value, free, covariance, evidence }
+        End { lambda: value.lambda, free, covariance, evidence }
     }
 }

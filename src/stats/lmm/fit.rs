@@ -12,7 +12,7 @@
 use nalgebra::{DMatrix, DVector, SMatrix, SVector};
 
 use super::block::Reduced;
-use super::criterion::{Criterion, divisor};
+use super::criterion::{Criterion, Likelihood, divisor, evaluate};
 use super::descent::{Evidence, minimise};
 use super::singular::{Singular, name};
 use super::small_matrix::semidefinite_cholesky;
@@ -137,14 +137,15 @@ pub fn fit_blocks_from<const Q: usize, const P: usize>(
     if let Some(why) = refuse(data) {
         return Outcome::NotFitted(why);
     }
-    let end = match minimise(data, criterion, start) {
+    let end = match minimise(&mut Likelihood::new(data, criterion), start) {
         Ok(end) => end,
-        Err(evidence) => return Outcome::NotFitted(Refusal::NotConverged(Box::new(evidence))),
+        Err(evidence) => return Outcome::NotFitted(Refusal::NotConverged(evidence)),
     };
-    let Some(lambda_covariance) = end.covariance.filter(|_| end.evidence.ending == Ending::Minimum) else {
+    let proven = end.covariance.filter(|_| end.evidence.ending == Ending::Minimum);
+    let (Some(lambda_covariance), Some(value)) = (proven, evaluate(data, &end.lambda, criterion)) else {
         return Outcome::NotFitted(Refusal::NotConverged(Box::new(end.evidence)));
     };
-    let (value, p) = (end.value, data.fixed);
+    let p = data.fixed;
     let scales = data.random_scales();
     let scaled = SMatrix::<f64, Q, Q>::from_fn(|i, j| value.lambda[(i, j)] * scales[i]);
     let g = value.lambda * value.lambda.transpose() * value.sigma2;
@@ -188,10 +189,11 @@ fn refuse<const Q: usize, const P: usize>(data: &Reduced<Q, P>) -> Option<Refusa
     }
     let left = data.yy - projection(&factor, data.xy).norm_squared();
     // "is above", so that NaN fails
-    if !(left > ROUNDING * data.yy) {
+    let above_rounding = |squares: f64| squares > ROUNDING * data.yy;
+    if !above_rounding(left) {
         return Some(Refusal::NoVariation);
     }
-    (!(within > ROUNDING * data.yy)).then_some(Refusal::NoResidualVariation)
+    (!above_rounding(within)).then_some(Refusal::NoResidualVariation)
 }
 
 /// L^-1 b, leaving out the columns of zeros: the coordinates of y's projection onto the columns.
