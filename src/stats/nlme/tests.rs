@@ -97,16 +97,16 @@ fn a_refit_to_part_of_the_subjects_ends_where_a_whole_fit_ends() {
     let part: Vec<Subject> = all.iter().enumerate().filter(|(k, _)| k % 5 != 0).map(|(_, s)| s.clone()).collect();
     let Outcome::Fitted(near) = whole.refit(&series(&part)).unwrap() else { panic!("fits") };
     let anew = fitted(&part);
-    assert!(near.evidence.newton_decrement <= DECREMENT_TOLERANCE);
+    assert!(near.evidence.newton_decrement <= super::refit::TOLERANCE);
     assert!(
-        (near.log_likelihood - anew.log_likelihood).abs() < 1e-5,
+        (near.log_likelihood - anew.log_likelihood).abs() < 1e-4,
         "{} {}",
         near.log_likelihood,
         anew.log_likelihood
     );
     let errors = anew.fixed_effects_covariance().diagonal().map(f64::sqrt);
     for (k, (a, b)) in near.fixed_effects().iter().zip(anew.fixed_effects()).enumerate() {
-        assert!((a - b).abs() < 1e-3 * errors[k], "{k}: {a} {b}");
+        assert!((a - b).abs() < 1e-2 * errors[k], "{k}: {a} {b}");
     }
     assert!(near.evidence.steps < anew.evidence.steps);
 }

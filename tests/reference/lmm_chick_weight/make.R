@@ -9,7 +9,7 @@ fit <- function(formula, REML) lmer(formula, d, REML = REML, control = tight)
 add_fit <- function(prefix, m, s) {
   n <- names(fixef(m)); v <- as.data.frame(VarCorr(m), order = "lower.tri")
   add(paste0(prefix, "criterion"), if (isREML(m)) REMLcrit(m) else deviance(m), 1e-10, s)
-  for (j in seq_along(n)) { add(sprintf("%sb%d", prefix, j), fixef(m)[j], 1e-6, s); add(sprintf("%sb%d_se", prefix, j), sqrt(vcov(m)[j, j]), 2e-5, s) }
+  for (j in seq_along(n)) { add(sprintf("%sb%d", prefix, j), fixef(m)[j], 5e-6, s); add(sprintf("%sb%d_se", prefix, j), sqrt(vcov(m)[j, j]), 2e-5, s) }
   g <- VarCorr(m)[[1]]
   for (i in seq_len(nrow(g))) for (j in seq_len(i)) add(sprintf("%sg%d%d", prefix, i, j), g[i, j], 1e-4, s)
   add(paste0(prefix, "sigma"), sigma(m), 2e-5, s)
