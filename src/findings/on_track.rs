@@ -83,19 +83,20 @@ impl Watch<'_> {
         let records = &self.records;
         let condition = episode.condition.map(|condition| records.conditions.get(condition));
         let in_care = self.in_care(episode);
+        let last_visit = last_visit_day(episode);
         let mut outcomes: Vec<OutcomeOnTrack> = records
             .courses
             .of_episode(id)
             .iter()
             .filter_map(|course| self.fitted.get(episode.condition, course.outcome))
-            .filter_map(|course| self.outcome(course, course.panel.track(id)?, in_care))
+            .filter_map(|course| self.outcome(course, course.panel.track(id)?, in_care.then_some(last_visit)))
             .collect();
-        outcomes.sort_by(|a, b| a.status.cmp(&b.status)); // stable: at a tie in the order of the registry
+        // one without readings enough says least; stable: at a tie in the order of the registry
+        outcomes.sort_by_key(|outcome| (outcome.status == Status::TooFewReadings, outcome.status));
         let (status, reason) = match outcomes.first() {
             Some(first) => (first.status, format!("{}: {}", first.title, first.reason)),
             None => (Status::TooFewReadings, reasons::NO_READING.to_owned()),
         };
-        let last_visit = last_visit_day(episode);
         let earlier = records.episodes.list.get(..id as usize).unwrap_or_default();
         let number = 1 + earlier.iter().rev().take_while(|other| other.patient == episode.patient).count();
         PatientOnTrack {
@@ -147,7 +148,8 @@ impl Watch<'_> {
         overdue
     }
 
-    fn outcome(&self, course: &FittedCourse, track: Track<'_>, in_care: bool) -> Option<OutcomeOnTrack> {
+    /// `last_visit`: the day of the last treated visit, when care is going on.
+    fn outcome(&self, course: &FittedCourse, track: Track<'_>, last_visit: Option<i32>) -> Option<OutcomeOnTrack> {
         let measure = self.records.measures.get(course.outcome.measure);
         let (day, last_value) = track.last()?;
         let places = usize::from(measure.decimals);
@@ -182,7 +184,7 @@ impl Watch<'_> {
             endpoint_day: standing.as_ref().map(|s| s.endpoint_day),
             readings: points(track, trusted.as_ref()),
             to_come: trusted.map(|y| to_come(&y, track, self.last_day())).unwrap_or_default(),
-            next: trusted.filter(|_| in_care).and_then(|yardstick| next(&yardstick, track)),
+            next: trusted.zip(last_visit).and_then(|(yardstick, last_visit)| next(&yardstick, track, last_visit)),
             model: course.fit.as_ref().ok().map(|chosen| super::curve_findings::model_of(&chosen.model)),
         })
     }
@@ -229,12 +231,13 @@ fn to_come(yardstick: &Yardstick<'_>, track: Track<'_>, until: f64) -> Vec<(f64,
     days.filter_map(|day| Some((day, estimate(yardstick.expected(&known, day)?)))).collect()
 }
 
-/// What to look for at the next visit: after the median gap between the readings so far.
-fn next(yardstick: &Yardstick<'_>, track: Track<'_>) -> Option<NextReading> {
+/// What to look for at the next visit: after the median gap between the readings so far, and not before the day after the
+/// last visit.
+fn next(yardstick: &Yardstick<'_>, track: Track<'_>, last_visit: i32) -> Option<NextReading> {
     let (latest, _) = track.last()?;
     let gaps: Vec<f64> = track.days.windows(2).filter_map(|pair| Some(pair.get(1)? - pair.first()?)).collect();
     let gap = Sorted::new(&gaps).map_or(USUAL_GAP_DAYS, |gaps| gaps.median()).max(1.0);
-    let day = latest + gap.round();
+    let day = (latest + gap.round()).max(f64::from(last_visit) + 1.0);
     let known = yardstick.known(track)?;
     let bell: Bell = yardstick.bell(&known, day)?;
     Some(NextReading {

@@ -49,7 +49,7 @@ pub fn reason(about: &About<'_>, standing: &Standing, doubt: Option<Doubt>) -> S
         format!(", expected {mean} ({low} to {high})")
     });
     let chance = standing.chance_of_response.map_or(String::new(), |chance| {
-        format!("; chance of an important change by day {:.0}: {:.0} %", standing.endpoint_day, 100.0 * chance)
+        format!("; chance of an important change by day {:.0}: {}", standing.endpoint_day, in_percent(chance))
     });
     let among = standing
         .percentile
@@ -63,6 +63,15 @@ pub fn reason(about: &About<'_>, standing: &Standing, doubt: Option<Doubt>) -> S
         Verdict::ReliablyWorse { .. } | Verdict::Behind | Verdict::AsExpected | Verdict::Ahead => {
             format!("{now}{expected}{among}{chance}")
         }
+    }
+}
+
+/// No prediction is certain.
+fn in_percent(chance: f64) -> String {
+    match 100.0 * chance {
+        percent if percent < 1.0 => "under 1 %".to_owned(),
+        percent if percent > 99.0 => "over 99 %".to_owned(),
+        percent => format!("{percent:.0} %"),
     }
 }
 

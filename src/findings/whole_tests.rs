@@ -15,6 +15,7 @@ use crate::readings::windows::Courses;
 use crate::rows::read_group::read_group;
 use crate::visits::duplicates::visits;
 use std::path::Path;
+use std::sync::LazyLock;
 
 /// The findings of a group folder of this repository.
 pub(crate) fn run(folder: &str, audience: Audience) -> Bulletin {
@@ -44,6 +45,12 @@ pub(crate) fn run(folder: &str, audience: Audience) -> Bulletin {
     let natural_courses = &NaturalCourses::embedded().unwrap();
     let sources = Sources { group: &group.name, audience, natural_courses, records, fitted: &fitted };
     bulletin(sources, DataQuality::default())
+}
+
+/// The findings of the sample inside the group, worked out once for all tests.
+pub(crate) fn sample() -> &'static Bulletin {
+    static SAMPLE: LazyLock<Bulletin> = LazyLock::new(|| run("sample-data", Audience::Internal));
+    &SAMPLE
 }
 
 fn condition<'a>(bulletin: &'a Bulletin, key: &str) -> &'a ConditionFindings {
@@ -137,7 +144,7 @@ fn the_sheets_of_the_sample_agree_with_each_other() {
 
 #[test]
 fn the_sample_shows_its_headline_inside_the_group() {
-    let bulletin = run("sample-data", Audience::Internal);
+    let bulletin = sample();
     let first = &bulletin.conditions[0];
     let outcome = &first.outcomes[0];
     let whole = |period: &Period, site: &Option<String>| *period == Period::All && site.is_none();
@@ -149,4 +156,53 @@ fn the_sample_shows_its_headline_inside_the_group() {
     let shown = sites.filter(|row| row.change != Shown::Withheld).count();
     assert!(shown >= 4, "sites can be compared: {shown} shown");
     assert!(outcome.weeks.len() > 4 && outcome.cumulative.len() > 3 && outcome.against_previous.is_some());
+}
+
+#[test]
+fn predictions_on_the_sample_hold_within_five_points_of_what_they_promise() {
+    let mut tried = 0;
+    for outcome in sample().conditions.iter().flat_map(|condition| &condition.outcomes) {
+        let Some(backtest) = &outcome.backtest else { continue };
+        let Some(coverage) = backtest.coverage.filter(|_| backtest.withheld.is_none()) else { continue };
+        assert!((coverage.value - 0.8).abs() < 0.05, "{}: {coverage:?}", outcome.key);
+        tried += 1;
+    }
+    assert!(tried >= 10, "{tried} outcomes have predictions");
+}
+
+#[test]
+fn the_curve_of_the_sample_is_the_one_that_was_planted() {
+    // the truth file has the pain that was planted, before rounding and the ends of the scale
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-data/truth/episodes.csv");
+    let mut file = csv::Reader::from_path(folder).unwrap();
+    let names = file.headers().unwrap().clone();
+    let at = |name: &str| names.iter().position(|column| column == name).unwrap();
+    let (condition_at, day_0, day_84) = (at("condition"), at("pain_day_0"), at("pain_day_84"));
+    let planted: Vec<(f64, f64)> = file
+        .records()
+        .map(Result::unwrap)
+        .filter(|record| &record[condition_at] == "low_back_pain")
+        .map(|record| (record[day_0].parse().unwrap(), record[day_84].parse().unwrap()))
+        .collect();
+    let mean = |of: fn(&(f64, f64)) -> f64| planted.iter().map(of).sum::<f64>() / planted.len() as f64;
+    let curve = outcome(condition(sample(), "low_back_pain"), "pain_nrs_back").curve.fitted().unwrap();
+    let on = |day: f64| curve.points.iter().find(|point| point.day == day).unwrap().mean;
+    assert!((on(0.0).value - mean(|planted| planted.0)).abs() < 0.3, "{:?} {}", on(0.0), mean(|planted| planted.0));
+    assert!((on(84.0).value - mean(|planted| planted.1)).abs() < 0.4, "{:?} {}", on(84.0), mean(|planted| planted.1));
+    assert!(curve.choice.is_some() && curve.day_of_important_change.is_some());
+}
+
+#[test]
+fn the_site_that_loses_its_worst_patients_looks_better_than_it_is() {
+    let back = outcome(condition(sample(), "low_back_pain"), "pain_nrs_back");
+    let of = |site: Option<&str>| {
+        let row = back.responders.iter().find(|row| {
+            row.period == Period::All && row.site.as_deref() == site && row.definition == "minimal_important"
+        });
+        row.unwrap()
+    };
+    let all = of(None);
+    assert!(value(&all.imputed).value < value(&all.rate).value, "{:?}", all.imputed);
+    assert!(value(&all.worst_case) < value(&all.imputed).value && value(&all.imputed).value < value(&all.best_case));
+    assert!(all.tipping.is_some());
 }

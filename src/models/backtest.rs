@@ -198,3 +198,60 @@ fn calibrated(chances: &[f64], responded: &[bool]) -> Option<(Estimate, Estimate
 fn share_inside<'s>(said: impl Iterator<Item = &'s Said>) -> Option<Rate> {
     Rate::of(said.filter_map(|said| said.inside))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::course_model::{CourseModel, Kind};
+    use super::super::panel::Panel;
+    use super::super::simulated::{patients, response, scale};
+    use super::*;
+    use crate::catalogue::Definition;
+    use crate::group::settings::OnTrackRules;
+
+    fn held_out<'a>(panel: &'a Panel, model: &'a CourseModel, response: &'a Definition) -> Vec<HeldOut<'a>> {
+        let yardstick = Yardstick {
+            model,
+            scale: scale(),
+            response: Some(response),
+            reliable_change: None,
+            endpoint_day: 56.0,
+            rules: OnTrackRules::default(),
+        };
+        let end = |track: Track<'_>| {
+            let (day, score) = track.last()?;
+            let baseline = track.baseline().filter(|baseline| response.reachable(*baseline))?;
+            (day == 56.0).then(|| (day, response.reached(baseline, score)))
+        };
+        panel.tracks().map(|track| HeldOut { track, yardstick, end: end(track) }).collect()
+    }
+
+    #[test]
+    fn predictions_of_new_patients_hold_what_they_promise() {
+        let (seen, new, response) = (patients(11, 300, true), patients(12, 400, true), response());
+        let model = CourseModel::fit(Kind::Exponential, &seen.tracks().collect::<Vec<_>>()).unwrap();
+        let tested = backtest(&held_out(&new, &model, &response));
+        let coverage = tested.coverage.unwrap();
+        assert!((coverage.share - 0.8).abs() < 0.05, "{coverage:?}");
+        assert_eq!(tested.doubt(), None);
+        let (first, later) = (&tested.lines[0], &tested.lines[5]);
+        assert!(later.auc.unwrap().value > first.auc.unwrap().value, "more readings foretell more");
+        assert!(later.auc.unwrap().value > 0.85 && later.brier.unwrap() < first.brier.unwrap());
+        let (_, slope) = later.calibration.unwrap();
+        assert!(slope.interval.contains(1.0), "{slope:?}");
+        assert!(tested.lines.iter().all(|line| line.patients >= FEWEST));
+    }
+
+    #[test]
+    fn a_model_of_other_patients_fails_its_test() {
+        let response = response();
+        let steady: Vec<(Vec<f64>, Vec<f64>)> = patients(13, 60, false)
+            .tracks()
+            .map(|track| (track.days.to_vec(), track.scores.iter().map(|_| track.scores[0]).collect()))
+            .collect();
+        let model = CourseModel::fit(Kind::Spline, &patients(14, 200, false).tracks().collect::<Vec<_>>()).unwrap();
+        let tested = backtest(&held_out(&Panel::made(&steady), &model, &response));
+        assert!(matches!(tested.doubt(), Some(Doubt::CoverageOff(_))), "{:?}", tested.coverage);
+        let few = Panel::made(&steady[..10]);
+        assert!(matches!(backtest(&held_out(&few, &model, &response)).doubt(), Some(Doubt::TooFewPatients(_))));
+    }
+}

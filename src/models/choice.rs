@@ -88,3 +88,49 @@ fn better(exponential: Candidate, spline: Candidate) -> Chosen {
         other: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::panel::Panel;
+    use super::super::simulated::patients;
+    use super::*;
+
+    fn folds(panel: &Panel) -> Vec<u8> {
+        (0..panel.len()).map(|patient| (patient % usize::from(FOLDS)) as u8).collect()
+    }
+
+    #[test]
+    fn courses_towards_a_plateau_are_best_foreseen_by_the_curve_that_has_one() {
+        let panel = patients(21, 250, false);
+        let chosen = choose(&panel, &folds(&panel)).unwrap();
+        assert_eq!((chosen.model.kind(), chosen.without_fold.len()), (Kind::Exponential, 5));
+        let margin = chosen.margin.unwrap();
+        assert!(margin.value > 0.0 && margin.standard_error > 0.0 && margin.patients == 250);
+    }
+
+    #[test]
+    fn courses_that_turn_are_best_foreseen_by_the_spline() {
+        // down for three weeks and up again
+        let turning: Vec<(Vec<f64>, Vec<f64>)> = patients(22, 200, false)
+            .tracks()
+            .map(|track| {
+                let scores =
+                    track.points().map(|(day, score)| if day > 21.0 { score + 0.1 * (day - 21.0) } else { score });
+                (track.days.to_vec(), scores.collect())
+            })
+            .collect();
+        let panel = Panel::made(&turning);
+        assert_eq!(choose(&panel, &folds(&panel)).unwrap().model.kind(), Kind::Spline);
+    }
+
+    #[test]
+    fn few_patients_or_scores_that_never_change_have_a_stated_outcome() {
+        let few = patients(23, 8, false);
+        assert_eq!(choose(&few, &folds(&few)).unwrap_err(), Unfit::TooFew);
+        let flat = Panel::made(&vec![(vec![0.0, 7.0, 21.0], vec![5.0, 5.0, 5.0]); 40]);
+        assert!(matches!(choose(&flat, &folds(&flat)).unwrap_err(), Unfit::NotIdentifiable(_)));
+        let no_follow_up = Panel::made(&vec![(vec![0.0], vec![5.0]); 40]);
+        assert_eq!(choose(&no_follow_up, &folds(&no_follow_up)).unwrap_err(), Unfit::TooFew);
+        assert_eq!(choose(&Panel::made(&[]), &[]).unwrap_err(), Unfit::TooFew);
+    }
+}

@@ -129,3 +129,94 @@ impl Imputed {
 fn drawn(counts: &Responders) -> DrawnCount {
     DrawnCount { successes: counts.responders.into(), trials: counts.denominator.into() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::course_model::Kind;
+    use super::super::grid::Cell;
+    use super::super::panel::Panel;
+    use super::super::simulated::{patients, response, scale};
+    use super::*;
+    use crate::rows::names::NameList;
+
+    /// The episodes of a panel as an outcome sees them: lost when the reading of week 8 is missing.
+    fn followed(panel: &Panel) -> Vec<Followed> {
+        let site = NameList::default().intern("A").unwrap();
+        let of = |track: Track<'_>| Followed {
+            quarter: None,
+            site,
+            baseline: track.baseline(),
+            endpoint: track.last().filter(|(day, _)| *day == 56.0).map(|(_, score)| score),
+        };
+        panel.tracks().map(of).collect()
+    }
+
+    fn impute(panel: &Panel, followed: &[Followed]) -> Imputed {
+        let tracks: Vec<Track<'_>> = panel.tracks().collect();
+        let model = CourseModel::fit(Kind::Exponential, &tracks).unwrap();
+        let tracks: Vec<Option<Track<'_>>> = tracks.into_iter().map(Some).collect();
+        Imputed::of(&model, scale(), 56.0, "test", followed, &tracks)
+    }
+
+    fn whole(imputed: &Imputed) -> Estimate {
+        let grid = Grid::new(Vec::new(), Vec::new());
+        imputed.rates(&grid, &response()).get(Cell::WHOLE).copied().flatten().unwrap()
+    }
+
+    #[test]
+    fn the_lost_who_fared_badly_lower_the_rate_towards_the_truth() {
+        // the same patients with and without those losses
+        let (all, some) = (followed(&patients(31, 400, false)), patients(31, 400, true));
+        let truth = whole(&impute(&patients(31, 400, false), &all)).value;
+        let lossy = followed(&some);
+        let (_, seen) = seen(&lossy);
+        let imputed = whole(&impute(&some, &lossy));
+        assert!(seen > truth + 0.03, "{seen} {truth}: those left look better");
+        assert!(imputed.value < seen, "{imputed:?} {seen}");
+        assert!(imputed.interval.contains(truth), "{imputed:?} {truth}");
+    }
+
+    /// Responders among those with an endpoint.
+    fn seen(followed: &[Followed]) -> (u32, f64) {
+        let counts = Responders::of(&followed.iter().collect::<Vec<_>>(), &response());
+        (counts.responders, counts.rate().unwrap().0)
+    }
+
+    #[test]
+    fn with_nobody_lost_the_imputed_rate_is_the_rate_seen() {
+        let panel = patients(32, 120, false);
+        let followed = followed(&panel);
+        let imputed = impute(&panel, &followed);
+        assert!(!imputed.has_drawn_endpoints());
+        assert!((whole(&imputed).value - seen(&followed).1).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_tipping_point_lies_between_no_change_and_the_worst_case() {
+        let panel = patients(33, 200, true);
+        let followed = followed(&panel);
+        let imputed = impute(&panel, &followed);
+        let (responders, _) = seen(&followed);
+        let worst = f64::from(responders) / 200.0;
+        let rate = whole(&imputed).value;
+        let between = 0.5 * (worst + rate);
+        assert!(matches!(imputed.tipping(&response(), between), Some(TippingPoint::At(by)) if by > 0.0 && by < 10.0));
+        assert_eq!(imputed.tipping(&response(), 0.5 * worst), Some(TippingPoint::Never));
+        assert_eq!(imputed.tipping(&response(), rate + 0.01), Some(TippingPoint::AlreadyBelow));
+    }
+
+    #[test]
+    fn an_episode_never_read_is_drawn_from_the_population_and_the_same_each_time() {
+        let panel = patients(34, 60, false);
+        let mut followed = followed(&panel);
+        let model = CourseModel::fit(Kind::Spline, &panel.tracks().collect::<Vec<_>>()).unwrap();
+        for episode in &mut followed {
+            (episode.baseline, episode.endpoint) = (None, None);
+        }
+        let unread = vec![None; followed.len()];
+        let draw = || Imputed::of(&model, scale(), 56.0, "test", &followed, &unread);
+        let rate = whole(&draw());
+        assert!((0.3..0.95).contains(&rate.value) && rate.interval.width() > 0.05, "{rate:?}");
+        assert_eq!(draw().draws, draw().draws);
+    }
+}

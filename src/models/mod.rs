@@ -18,6 +18,8 @@ pub mod ordinal;
 pub mod panel;
 pub mod responders;
 pub mod score_scale;
+#[cfg(test)]
+pub(crate) mod simulated;
 pub mod spline_course;
 pub mod time_to_response;
 pub mod weekly_course;

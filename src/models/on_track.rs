@@ -132,13 +132,10 @@ impl Yardstick<'_> {
 
     /// Where a patient stands after the latest of these readings.
     pub fn standing(&self, so_far: Track<'_>) -> Standing {
-        let known: Vec<Option<Posterior>> =
-            [1, so_far.days.len().saturating_sub(1), so_far.days.len()].map(|n| self.known(so_far.first(n))).into();
-        match known.as_slice() {
-            [start, earlier, now] => self
-                .standing_given(so_far, Known { start: start.as_ref(), earlier: earlier.as_ref(), now: now.as_ref() }),
-            _ => self.standing_given(so_far, Known { start: None, earlier: None, now: None }),
-        }
+        let after = |readings: usize| self.known(so_far.first(readings));
+        let all = so_far.days.len();
+        let (start, earlier, now) = (after(1), after(all.saturating_sub(1)), after(all));
+        self.standing_given(so_far, Known { start: start.as_ref(), earlier: earlier.as_ref(), now: now.as_ref() })
     }
 
     /// The same, from what is known after the first reading, all but the latest, and all.
@@ -188,5 +185,67 @@ impl Yardstick<'_> {
         } else {
             Verdict::AsExpected
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::course_model::Kind;
+    use super::super::panel::Panel;
+    use super::super::simulated::{patients, response, scale};
+    use super::*;
+
+    fn standing(model: &CourseModel, scores: &[f64]) -> Standing {
+        let response = response();
+        let yardstick = Yardstick {
+            model,
+            scale: scale(),
+            response: Some(&response),
+            reliable_change: Some(2.83),
+            endpoint_day: 56.0,
+            rules: OnTrackRules::default(),
+        };
+        let days: Vec<f64> = (0..scores.len()).map(|week| 7.0 * week as f64).collect();
+        let panel = Panel::made(&[(days, scores.to_vec())]);
+        yardstick.standing(panel.track(0).unwrap())
+    }
+
+    fn model(kind: Kind) -> CourseModel {
+        let panel = patients(3, 200, true);
+        CourseModel::fit(kind, &panel.tracks().collect::<Vec<_>>()).unwrap()
+    }
+
+    #[test]
+    fn each_course_gets_its_verdict_under_either_model() {
+        // the mean course: 6.5, 5.3, 4.5, 4.0, 3.7, ... towards 3
+        for kind in [Kind::Exponential, Kind::Spline] {
+            let model = model(kind);
+            let verdict = |scores: &[f64]| standing(&model, scores).verdict;
+            assert_eq!(verdict(&[6.0]), Verdict::TooFew);
+            assert_eq!(verdict(&[6.0, 5.0, 4.0, 4.0]), Verdict::AsExpected, "{kind:?}");
+            assert_eq!(verdict(&[7.0, 7.0, 7.0, 7.0, 7.0]), Verdict::Behind, "{kind:?}");
+            assert_eq!(verdict(&[7.0, 4.0, 2.0, 1.0]), Verdict::Ahead, "{kind:?}");
+            assert_eq!(verdict(&[7.0, 3.0, 2.0, 2.0, 2.0, 8.0]), Verdict::BeyondOwnPrediction, "{kind:?}");
+            assert!(matches!(verdict(&[6.0, 6.0, 9.0]), Verdict::ReliablyWorse { by, .. } if by == 3.0));
+        }
+    }
+
+    #[test]
+    fn a_good_course_makes_a_response_likely_and_a_bad_one_does_not() {
+        let model = model(Kind::Exponential);
+        let chance = |scores: &[f64]| standing(&model, scores).chance_of_response.unwrap();
+        assert!(chance(&[7.0, 4.0, 2.0, 1.0]) > 0.97);
+        assert!(chance(&[7.0, 7.0, 7.0, 7.0, 7.0]) < 0.2);
+        let middling = standing(&model, &[7.0, 6.0, 5.0]);
+        let expected = middling.expected.unwrap();
+        assert!(expected.low < expected.mean && expected.mean < expected.high);
+        assert!((0.2..0.9).contains(&middling.chance_of_response.unwrap()));
+    }
+
+    #[test]
+    fn a_baseline_that_leaves_no_room_gives_no_chance_and_nobody_is_behind_for_it() {
+        let low = standing(&model(Kind::Exponential), &[1.0, 2.0, 2.0]);
+        assert_eq!(low.chance_of_response, None);
+        assert_ne!(low.verdict, Verdict::Behind);
     }
 }

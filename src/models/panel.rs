@@ -144,6 +144,22 @@ impl<'a> Track<'a> {
 }
 
 #[cfg(test)]
+impl Panel {
+    /// A panel of episodes 0, 1, ..., each with its baseline first.
+    pub(crate) fn made(tracks: &[(Vec<f64>, Vec<f64>)]) -> Self {
+        let mut panel = Self { starts: vec![0], ..Self::default() };
+        for (episode, (days, scores)) in (0..).zip(tracks) {
+            panel.episodes.push(episode);
+            panel.has_baseline.push(true);
+            panel.days.extend(days);
+            panel.scores.extend(scores);
+            panel.starts.push(panel.days.len());
+        }
+        panel
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::catalogue::PainSite;

@@ -4,8 +4,9 @@
 //! in which scores are written and held inside the scale. So, with half a step h:
 //! - P(score = v) = P(v - h < Y <= v + h), with everything beyond the end of the scale added to the end;
 //! - share worse than v = P(score worse) + P(score = v) / 2 (mid-p: those who score the same count half);
-//! - the 80 % band leaves out 10 % at each side; where it reaches an end of the scale nothing lies beyond, so that the
-//!   20 % are left out at the other side.
+//! - the 80 % band leaves out 10 % at each side. Where the score at an end of the scale is itself that likely, nothing lies
+//!   beyond it and it belongs to the band, so that up to 20 % are left out at the other side: as many as stand at the end.
+//!   The band then holds 80 to 90 %, and grows without a jump.
 
 use crate::catalogue::measure::{Direction, Measure};
 use mendcurve_stats::distribution::{normal_cdf, normal_quantile};
@@ -100,12 +101,13 @@ impl ScoreScale {
     pub fn band(self, bell: Bell) -> (f64, f64) {
         let half = self.step / 2.0;
         let at = |p: f64| normal_quantile(p).map_or(bell.mean, |z| bell.mean + bell.sd * z);
-        let (low, high) = (at(LEFT_OUT / 2.0), at(1.0 - LEFT_OUT / 2.0));
-        let (at_low, at_high) = (low < self.low + half, high > self.high - half);
-        let band = match (at_low, at_high) {
-            (true, false) => (self.low, at(1.0 - LEFT_OUT)),
-            (false, true) => (at(LEFT_OUT), self.high),
-            (_, _) => (low, high),
+        let (at_low, at_high) = (bell.below(self.low + half), 1.0 - bell.below(self.high - half));
+        let tail = LEFT_OUT / 2.0;
+        let band = match (at_low > tail, at_high > tail) {
+            (true, false) => (self.low, at(1.0 - at_low.min(LEFT_OUT))),
+            (false, true) => (at(at_high.min(LEFT_OUT)), self.high),
+            (true, true) => (self.low, self.high),
+            (false, false) => (at(tail), at(1.0 - tail)),
         };
         (self.held(band.0), self.held(band.1))
     }
@@ -189,7 +191,7 @@ mod tests {
     }
 
     #[test]
-    fn a_band_at_the_end_of_the_scale_leaves_out_a_fifth_at_the_other_side() {
+    fn a_band_at_the_end_of_the_scale_leaves_out_more_at_the_other_side() {
         let pain = scale("pain_nrs", &[0.0, 3.0, 7.0]);
         let (low, high) = pain.band(Bell { mean: 5.0, sd: 1.0 });
         assert!((low - 3.718_448).abs() < 1e-6 && (high - 6.281_552).abs() < 1e-6); // 1.281552 SD
@@ -197,6 +199,9 @@ mod tests {
         assert!(low == 0.0 && (high - 1.841_621).abs() < 1e-6); // 0.841621 SD
         let (low, high) = pain.band(Bell { mean: 5.0, sd: 50.0 });
         assert_eq!((low, high), (0.0, 10.0));
+        // P(0) = Phi((0.5 - 1.6) / 1) = 0.136: as much is left out above, z(0.864) = 1.1 by symmetry
+        let (low, high) = pain.band(Bell { mean: 1.6, sd: 1.0 });
+        assert!(low == 0.0 && (high - 2.7).abs() < 1e-9, "{high}");
     }
 
     #[test]

@@ -129,3 +129,56 @@ fn steps(incidence: &AalenJohansen) -> Vec<Step> {
     };
     incidence.steps.iter().map(step).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::panel::Panel;
+    use super::super::simulated::response;
+    use super::*;
+    use crate::episodes::boundaries::cut;
+    use crate::episodes::timeline::*;
+    use crate::group::settings::EpisodeRules;
+
+    /// An episode of 20 days of care, not due or due, that ended in some way.
+    fn episode(ended_how: Option<EndedHow>, is_due: bool) -> Episode {
+        let visits = visits_with_scores(vec![(visit(100), Vec::new()), (visit(120), Vec::new())]);
+        let cut = cut(&visits, &regions(), &EpisodeRules::default());
+        Episode { ended_how, is_due, ..cut.list[0].clone() }
+    }
+
+    fn spell_of(scores: &[(f64, f64)], ended_how: Option<EndedHow>, is_due: bool, sustained: bool) -> Option<Spell> {
+        let panel = Panel::made(&[scores.iter().copied().unzip()]);
+        spell(&episode(ended_how, is_due), panel.track(0).unwrap(), &response(), sustained, 28)
+    }
+
+    #[test]
+    fn a_wait_ends_with_a_response_a_stop_or_the_last_reading() {
+        let course = [(0.0, 7.0), (7.0, 6.0), (14.0, 4.0), (21.0, 6.0), (35.0, 4.0), (42.0, 3.0)];
+        let event = |time| Some(Spell { time, end: SpellEnd::Event });
+        assert_eq!(spell_of(&course, None, true, false), event(14.0));
+        assert_eq!(spell_of(&course, None, true, true), event(35.0), "that of day 14 did not last");
+        let poor = &course[..2];
+        let stopped = Some(Spell { time: 20.0, end: SpellEnd::Competing });
+        assert_eq!(spell_of(poor, Some(EndedHow::StoppedEarly), false, false), stopped, "on the last day of care");
+        assert_eq!(spell_of(poor, None, true, false), stopped, "the window is over and nothing reached it");
+        let waiting = Some(Spell { time: 7.0, end: SpellEnd::Censored });
+        assert_eq!(spell_of(poor, None, false, false), waiting);
+        assert_eq!(spell_of(poor, Some(EndedHow::Completed), true, false), waiting);
+        assert_eq!(spell_of(&[(0.0, 1.0), (7.0, 0.0)], None, true, false), None, "no room for two points");
+    }
+
+    #[test]
+    fn those_who_stopped_lower_the_share_that_responds_and_not_the_median_of_the_others() {
+        // four respond on days 10, 20, 30, 40, two stop on day 15
+        let event = |time| (None, Spell { time, end: SpellEnd::Event });
+        let stop = (None, Spell { time: 15.0, end: SpellEnd::Competing });
+        let found = time_to_response(&[event(10.0), event(20.0), event(30.0), event(40.0), stop, stop]).unwrap();
+        assert_eq!((found.episodes, found.events, found.stopped, found.p_onset), (6, 4, 2, None));
+        let last = found.incidence.last().unwrap();
+        // by hand: 1/6, then 1/2 of what is left after two stops ... 4/6 in the end
+        assert!((last.response.0 - 4.0 / 6.0).abs() < 1e-12 && (last.stopped - 2.0 / 6.0).abs() < 1e-12);
+        assert_eq!(last.seen, 6);
+        // Kaplan & Meier: 5/6 after day 10, then 3 at risk: 5/9, 5/18
+        assert_eq!(found.median, Some(30.0));
+    }
+}

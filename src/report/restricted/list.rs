@@ -16,8 +16,11 @@ const STATUSES: [(Status, &str); 5] = [
 
 /// Everyone.
 pub(super) fn worklist_page(restricted: &Restricted<'_>) -> RestrictedPage {
-    let everyone: Vec<&PatientOnTrack> = restricted.worklist.patients.iter().collect();
-    let note = words::counts_note(restricted.worklist);
+    let everyone: Vec<&PatientOnTrack> = restricted.listed.iter().collect();
+    let mut note = words::counts_note(restricted.worklist);
+    if restricted.listed.len() < restricted.worklist.patients.len() {
+        note = format!("{note} {}", words::not_listed(restricted.listed.len(), restricted.worklist.patients.len()));
+    }
     let sections = sections(restricted, &everyone, "", note);
     let clinicians = restricted.clinicians.keys().copied().collect();
     restricted.page(words::WORKLIST, LIST_FILE, "", clinicians, sections)

@@ -21,10 +21,14 @@ use std::path::Path;
 const FOLDER: &str = "restricted";
 const LIST_FILE: &str = "worklist.html";
 const STYLE_FILE: &str = "bulletin.css";
+/// Most episodes that are listed and have pages; nobody reads more, and the sheet has them all.
+const MOST_EPISODES: usize = 5_000;
 
 /// The pages of a worklist, about to be written.
 struct Restricted<'w> {
     worklist: &'w Worklist,
+    /// The episodes listed: the most worrying.
+    listed: &'w [PatientOnTrack],
     /// Episodes of each patient, in the order of the list.
     patients: BTreeMap<&'w str, Vec<&'w PatientOnTrack>>,
     patient_names: FileNames,
@@ -65,7 +69,8 @@ impl<'w> Restricted<'w> {
     fn of(worklist: &'w Worklist) -> Self {
         let mut patients: BTreeMap<&str, Vec<&PatientOnTrack>> = BTreeMap::new();
         let mut clinicians: BTreeMap<&str, Vec<&PatientOnTrack>> = BTreeMap::new();
-        for episode in &worklist.patients {
+        let listed = worklist.patients.get(..MOST_EPISODES).unwrap_or(&worklist.patients);
+        for episode in listed {
             patients.entry(&episode.patient).or_default().push(episode);
             if let Some(clinician) = &episode.clinician {
                 clinicians.entry(clinician).or_default().push(episode);
@@ -73,7 +78,7 @@ impl<'w> Restricted<'w> {
         }
         let patient_names = FileNames::of(patients.keys().copied());
         let clinician_names = FileNames::of(clinicians.keys().copied());
-        Self { worklist, patients, patient_names, clinicians, clinician_names }
+        Self { worklist, listed, patients, patient_names, clinicians, clinician_names }
     }
 
     /// Every page, the list first.

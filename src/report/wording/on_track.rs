@@ -17,6 +17,15 @@ pub const NOTHING_WITHHELD: &str = "Nothing is withheld here, however few stand 
 pub const WORKLIST: &str = "Worklist";
 /// Heading of the counts, for those who hear the page.
 pub const IN_BRIEF: &str = "In brief";
+/// Where more episodes are in care than are listed.
+pub fn not_listed(listed: usize, all: usize) -> String {
+    format!(
+        "The {} most worrying of {} episodes are listed and have pages; on_track.csv has all of them.",
+        count(listed as u64),
+        count(all as u64)
+    )
+}
+
 /// Heading of the overdue readings.
 pub const OVERDUE: &str = "Overdue readings";
 /// Heading of the episodes whose care is over.

@@ -102,7 +102,7 @@ pub fn more_on(condition: &str) -> String {
 pub fn started_and_due(started: Option<u64>, due: Option<u64>) -> String {
     match (started, due) {
         (Some(started), Some(due)) => format!(
-            "{} started; {} are due, that is, their endpoint window has closed. All results are of due episodes.",
+            "{} started; {} are due, that is, their endpoint window has closed. Changes and responders are of due episodes; curves, times to a response and predictions of all.",
             counted(started, "episode", "episodes"),
             count(due)
         ),
