@@ -1,6 +1,7 @@
 //! Each rule of `boundaries` and `describe` on a timeline made by hand, and laws on random ones.
 
 use super::boundaries::cut;
+use super::due::SiteEnds;
 use super::episode::{Episode, Episodes, is_treated};
 use super::timeline::*;
 use crate::catalogue::ConditionId;
@@ -244,6 +245,26 @@ fn an_episode_is_due_from_the_day_its_endpoint_window_closes() {
     assert_eq!(cut_rows(vec![visit(day("2026-04-08"))]).list[0].due, Quarter::new(2026, 3)); // 1 July
     let elsewhere = cut_rows(vec![visit(start), visit(start + 300).of(2).at(2)]);
     assert!(!elsewhere.list[0].is_due, "records of another site say nothing");
+}
+
+#[test]
+fn care_goes_on_while_the_last_visit_is_near_the_end_of_the_sites_records() {
+    let in_care = |rows: Vec<Row>, of: &dyn Fn(&Episode) -> Episode| {
+        let ends = SiteEnds::of(&rows);
+        let episode = cut_rows(rows).list[0].clone();
+        ends.in_care(&of(&episode), 28)
+    };
+    let same = |episode: &Episode| episode.clone();
+    let until = |last: i32| vec![visit(100), visit(last).of(2)];
+    assert!(in_care(until(128), &same) && !in_care(until(129), &same));
+    let ended = |episode: &Episode| Episode { ended_how: Some(EndedHow::Completed), ..episode.clone() };
+    assert!(!in_care(until(100), &ended));
+    let ongoing = |episode: &Episode| Episode { ended_how: Some(EndedHow::Ongoing), ..episode.clone() };
+    assert!(in_care(until(100), &ongoing));
+    let quarter = Quarter::new(2026, 2);
+    assert!(in_care(vec![visit(0).offset(quarter)], &same));
+    assert!(!in_care(vec![visit(0).offset(quarter), visit(0).of(2).offset(Quarter::new(2026, 3))], &same));
+    assert!(!in_care(vec![visit(0).offset(None)], &same), "nothing says when that was");
 }
 
 #[test]

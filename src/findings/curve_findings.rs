@@ -10,7 +10,7 @@ use super::reasons;
 use super::withhold::{Rule, count};
 use crate::catalogue::Definition;
 use crate::models::backtest::{Line, Rate, Tested};
-use crate::models::course_model::{CourseModel, Kind, Unfit};
+use crate::models::course_model::{CourseModel, EndEffect, Kind, Unfit};
 use crate::models::fitted_course::FittedCourse;
 use crate::models::score_scale::Bell;
 use crate::models::time_to_response::{self as waiting, Step};
@@ -71,10 +71,20 @@ pub fn curve(course: &FittedCourse, important_change: Option<f64>, last_day: f64
         }),
         at_best_end: share_at(|(best, _)| best),
         at_worst_end: share_at(|(_, worst)| worst),
-        ends: None,
+        ends: course.end_effect.map(end_effect),
         singular: model.singular(),
         evidence,
     }))
+}
+
+/// What the ends of the scale do to the curve, as a sentence.
+fn end_effect(effect: EndEffect) -> String {
+    match effect {
+        EndEffect::Changed { plateau, half_time_ratio } => format!(
+            "Fitted again without the readings at the ends of the scale, the plateau changes by {plateau:+.1} and the half-time              is {half_time_ratio:.1} times as long"
+        ),
+        EndEffect::NoFit => "Without the readings at the ends of the scale no such curve can be fitted".to_owned(),
+    }
 }
 
 fn points(course: &FittedCourse, model: &CourseModel, last_day: f64) -> Vec<CurvePoint> {
@@ -210,4 +220,39 @@ fn row(scheme: &'static str, line: &Line, rule: Rule) -> BacktestRow {
 fn shown(rate: Rate, rule: Rule) -> Option<Estimate> {
     let small = rule.is_small(rate.of) || rule.is_small(rate.hits) || rule.is_small(rate.of - rate.hits);
     (!small).then_some(Estimate { value: rate.share, low: rate.interval.low, high: rate.interval.high })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::group::settings::Audience;
+    use mendcurve_stats::Interval;
+
+    fn step(day: f64, seen: u32) -> Step {
+        let value = f64::from(seen) / 100.0;
+        Step { day, response: (value, Interval { low: value, high: value }), stopped: 0.0, seen }
+    }
+
+    #[test]
+    fn no_week_of_the_incidence_sets_a_few_people_apart() {
+        // 6 by week 1, 2 more by week 2, 4 more by week 3, 1 more by week 4
+        let steps = [step(3.0, 6), step(12.0, 8), step(20.0, 12), step(27.0, 13)];
+        let days = |audience| weekly(&steps, Rule::of(audience)).iter().map(|point| point.day).collect::<Vec<_>>();
+        assert_eq!(days(Audience::Internal), [0.0, 7.0, 21.0]);
+        assert_eq!(days(Audience::Release), [0.0, 21.0]);
+    }
+
+    #[test]
+    fn a_share_of_few_patients_is_not_shown() {
+        let rate = |hits: u32, of: u32| Rate {
+            hits,
+            of,
+            share: f64::from(hits) / f64::from(of),
+            interval: Interval { low: 0.0, high: 1.0 },
+        };
+        let rule = Rule::of(Audience::Internal);
+        assert!(shown(rate(20, 40), rule).is_some() && shown(rate(0, 40), rule).is_some());
+        assert!(shown(rate(3, 40), rule).is_none() && shown(rate(38, 40), rule).is_none());
+        assert!(shown(rate(8, 40), Rule::of(Audience::Release)).is_none());
+    }
 }

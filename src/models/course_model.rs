@@ -52,6 +52,20 @@ impl Unfit {
     }
 }
 
+/// What becomes of a curve without the readings at the ends of the scale.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum EndEffect {
+    /// It changes.
+    Changed {
+        /// Plateau without them less plateau with them, own unit.
+        plateau: f64,
+        /// Half-time without them over half-time with them.
+        half_time_ratio: f64,
+    },
+    /// Without them there is none.
+    NoFit,
+}
+
 /// A fitted course.
 #[derive(Clone, Debug)]
 pub enum CourseModel {
@@ -102,6 +116,18 @@ impl CourseModel {
             Self::Exponential(fit) => exponential(fit.refit(&series)),
             Self::Spline(_) => SplineCourse::fit(&series).map(|course| Self::Spline(Box::new(course))),
         }
+    }
+
+    /// What leaving out the readings at the ends of the scale changes, for the exponential model fitted to these tracks.
+    pub fn end_effect(&self, tracks: &[Track<'_>], scale: ScoreScale) -> Option<EndEffect> {
+        let Self::Exponential(fit) = self else { return None };
+        let series: Vec<Series<'_>> = tracks.iter().map(|track| series(track.days, track.scores)).collect();
+        let (low, high) = scale.ends();
+        let effect = fit.truncation_effect(&series, &[], low, high).ok()?;
+        Some(match effect.change {
+            Some([_, plateau, log_tau]) => EndEffect::Changed { plateau, half_time_ratio: log_tau.exp() },
+            None => EndEffect::NoFit,
+        })
     }
 
     /// Which model it is.

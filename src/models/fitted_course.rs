@@ -2,7 +2,7 @@
 
 use super::backtest::{Doubt, HeldOut, Tested, backtest};
 use super::choice::{Chosen, choose};
-use super::course_model::{CourseModel, Unfit};
+use super::course_model::{CourseModel, EndEffect, Unfit};
 use super::folds::fold_of;
 use super::on_track::Yardstick;
 use super::panel::{Panel, Track};
@@ -22,6 +22,9 @@ use std::collections::BTreeSet;
 
 /// The definition of a response that predictions are about.
 pub const RESPONSE: &str = "minimal_important";
+
+/// Share of readings at the ends of the scale from which on their effect is tried.
+const MANY_AT_ENDS: f64 = 0.05;
 
 /// What the fits read.
 #[derive(Clone, Copy, Debug)]
@@ -65,6 +68,8 @@ pub struct FittedCourse {
     pub endpoint_day: f64,
     /// The model, or why there is none.
     pub fit: Result<Chosen, Unfit>,
+    /// What the readings at the ends of the scale do to the curve, where more than a few lie there.
+    pub end_effect: Option<EndEffect>,
     /// Predictions tried on each fifth of the patients by a model of the others.
     pub tested: Tested,
     /// Predictions tried on episodes that ended after the period began, by a model of those that had ended before.
@@ -156,16 +161,29 @@ fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outco
         },
         endpoint_day: endpoint_day(records, &panel, outcome),
         fit: choose(&panel, &folds),
+        end_effect: None,
         tested: Tested::default(),
         tested_later: None,
         panel,
         rules: records.on_track,
     };
     if let Ok(chosen) = &course.fit {
+        if share_at_ends(&course) > MANY_AT_ENDS {
+            let tracks: Vec<Track<'_>> = course.panel.tracks().collect();
+            course.end_effect = chosen.model.end_effect(&tracks, course.scale);
+        }
         course.tested = test_folds(records, &course, chosen, &folds);
         course.tested_later = test_later(records, &course, chosen);
     }
     course
+}
+
+/// Share of the readings at an end of the scale.
+fn share_at_ends(course: &FittedCourse) -> f64 {
+    let scores = course.panel.scores();
+    let (low, high) = course.scale.ends();
+    let at_ends = scores.iter().filter(|score| **score <= low || **score >= high).count();
+    at_ends as f64 / scores.len().max(1) as f64
 }
 
 fn patient<'r>(records: &Records<'r>, track: Track<'_>) -> Option<&'r str> {

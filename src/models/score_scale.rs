@@ -92,6 +92,11 @@ impl ScoreScale {
         if self.lower_is_better { (low, high) } else { (high, low) }
     }
 
+    /// Lowest and highest score.
+    pub fn ends(self) -> (f64, f64) {
+        (self.low, self.high)
+    }
+
     /// How much better the second score is than the first.
     pub fn improvement(self, from: f64, to: f64) -> f64 {
         if self.lower_is_better { from - to } else { to - from }

@@ -64,6 +64,7 @@ fn each_setting_is_read() {
     let group = Folder::new(
         "name = 'G'\naudience = 'release'\nreject_limit = 1\npatient_keys = 'site'\nas_of = 2026-10-01\n\
          [episodes]\ngap_days = 90\nbaseline_days = [-7, 1]\nendpoint_days = [14, 42]\n\
+         [on_track]\nbehind_below = 10\nin_care_days = 14\n\
          [[exports]]\nsite = 'A'\nfiles = ['exports/b*.csv', 'exports/b-2.csv']\nmapping = 'm.toml'\n\
          [[exports]]\nsite = 'B'\nfiles = ['exports/a.csv']\nmapping = 'm.toml'\n\
          [measures.pain_nrs]\ntitle = 'Pain'\n",
@@ -73,6 +74,8 @@ fn each_setting_is_read() {
     assert_eq!(group.reject_limit, 1.0);
     assert_eq!(group.as_of.to_string(), "2026-10-01");
     assert_eq!(group.episodes, EpisodeRules { gap_days: 90, baseline_days: (-7, 1), endpoint_days: (14, 42) });
+    let on_track = OnTrackRules { behind_below: 10.0, in_care_days: 14, ..OnTrackRules::default() };
+    assert_eq!(group.on_track, on_track);
     assert_eq!(group.exports.len(), 2);
     assert_eq!(group.exports[0].files.len(), 2, "a file matched by two globs of one export is read once");
     let pain = group.measures.find("pain_nrs").unwrap();
@@ -136,6 +139,15 @@ fn windows_run_forwards_and_the_endpoint_follows_the_baseline() {
     assert!(episodes("endpoint_days = [0, 84]").starts_with("group.toml:3:17: the endpoint window must begin after"));
     assert!(episodes("gap_days = 0").starts_with("group.toml:3:12: `gap_days` must be a whole number from 1"));
     assert!(episodes("gap_days = 1.5").starts_with("group.toml:3:12: `gap_days` must be a whole number"));
+}
+
+#[test]
+fn cut_offs_of_the_worklist_lie_in_their_range_and_in_order() {
+    let on_track = |line: &str| complaint(&format!("name = 'G'\n[on_track]\n{line}"));
+    assert!(on_track("behind_below = 101").starts_with("group.toml:3:16: `behind_below` lies between 0 and 100"));
+    assert!(on_track("unlikely_below = 2").contains("lies between 0 and 1"));
+    assert!(on_track("behind_below = 90").contains("`behind_below` must be less than `ahead_above`"));
+    assert!(on_track("overdue_days = 0").contains("`overdue_days` must be a whole number from 1"));
 }
 
 #[test]
