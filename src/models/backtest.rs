@@ -244,14 +244,17 @@ mod tests {
     #[test]
     fn a_model_of_other_patients_fails_its_test() {
         let response = response();
-        let steady: Vec<(Vec<f64>, Vec<f64>)> = patients(13, 60, false)
+        // up and down between 9 and 1, which no patient of the model does
+        let unsteady: Vec<(Vec<f64>, Vec<f64>)> = patients(13, 60, false)
             .tracks()
-            .map(|track| (track.days.to_vec(), track.scores.iter().map(|_| track.scores[0]).collect()))
+            .map(|track| {
+                (track.days.to_vec(), (0..track.days.len()).map(|k| if k % 2 == 0 { 9.0 } else { 1.0 }).collect())
+            })
             .collect();
         let model = CourseModel::fit(Kind::Spline, &patients(14, 200, false).tracks().collect::<Vec<_>>()).unwrap();
-        let tested = backtest(&held_out(&Panel::made(&steady), &model, &response));
+        let tested = backtest(&held_out(&Panel::made(&unsteady), &model, &response));
         assert!(matches!(tested.doubt(), Some(Doubt::CoverageOff(_))), "{:?}", tested.coverage);
-        let few = Panel::made(&steady[..10]);
+        let few = Panel::made(&unsteady[..10]);
         assert!(matches!(backtest(&held_out(&few, &model, &response)).doubt(), Some(Doubt::TooFewPatients(_))));
     }
 }
