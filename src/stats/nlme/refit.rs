@@ -31,14 +31,14 @@ impl RecoveryFit {
     /// As for [`RecoveryModel::fit`].
     pub fn refit(&self, subjects: &[Series]) -> Result<Outcome, InputError> {
         let covariates = checked(subjects)?;
-        let near = if covariates == self.layout.covariates { self.from_here(subjects) } else { None };
+        let near = if covariates == self.layout.covariates { self.starting_here(subjects) } else { None };
         match near {
             Some(fit) => Ok(Outcome::Fitted(Box::new(fit))),
             None => RecoveryModel::fit(subjects, Options { varying: self.varying, simplify: true }),
         }
     }
 
-    fn from_here(&self, subjects: &[Series]) -> Option<Self> {
+    fn starting_here(&self, subjects: &[Series]) -> Option<Self> {
         let layout = self.layout;
         let scale = scale(subjects);
         let longest = longest(subjects, layout, &scale);
