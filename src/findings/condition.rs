@@ -102,6 +102,7 @@ fn dominant_onset(started: &[Numbered<'_>]) -> Option<Onset> {
     met.max_by_key(|(onset, count)| (*count, std::cmp::Reverse(*onset))).map(|(onset, _)| onset)
 }
 
-fn as_count(number: usize) -> u32 {
+/// A length as a count.
+pub(super) fn as_count(number: usize) -> u32 {
     u32::try_from(number).unwrap_or(u32::MAX)
 }

@@ -9,11 +9,12 @@ use super::curve::{
 use super::reasons;
 use super::withhold::{Rule, count};
 use crate::catalogue::Definition;
-use crate::models::backtest::{Line, Rate, Tested};
+use crate::models::backtest::{Line, Tested};
 use crate::models::course_model::{CourseModel, EndEffect, Kind, Unfit};
 use crate::models::fitted_course::FittedCourse;
 use crate::models::score_scale::Bell;
 use crate::models::time_to_response::{self as waiting, Step};
+use mendcurve_stats::prediction::Rate;
 
 /// Days for which a mean stands among the parameters: the first, two weeks, six weeks, twelve weeks.
 const DAYS_OF_MEANS: [(f64, &str); 4] =
@@ -116,7 +117,8 @@ fn parameters(
     list.extend(model.half_time_days().map(|estimate| estimated("half_time_days", estimate)));
     list.extend(day_of_important_change.map(|estimate| estimated("day_of_important_change", estimate)));
     let means = DAYS_OF_MEANS.into_iter().filter(|(day, _)| *day <= last_day.max(course.endpoint_day));
-    list.extend(means.filter_map(|(day, name)| Some(estimated(name, model.population(&[day]).first()?.0))));
+    let (days, names): (Vec<f64>, Vec<&'static str>) = means.unzip();
+    list.extend(names.into_iter().zip(model.population(&days)).map(|(name, (mean, _))| estimated(name, mean)));
     list.extend(model.spread().into_iter().map(|(name, value)| Parameter { name, value, uncertainty: None }));
     list.extend(margin.map(|(value, error)| Parameter {
         name: "held_out_margin",
@@ -218,7 +220,8 @@ fn row(scheme: &'static str, line: &Line, rule: Rule) -> BacktestRow {
 
 /// A share, unless it would give away a small count.
 fn shown(rate: Rate, rule: Rule) -> Option<Estimate> {
-    let small = rule.is_small(rate.of) || rule.is_small(rate.hits) || rule.is_small(rate.of - rate.hits);
+    let is_small = |n: u64| u32::try_from(n).is_ok_and(|n| rule.is_small(n));
+    let small = is_small(rate.of) || is_small(rate.count) || is_small(rate.of - rate.count);
     (!small).then_some(Estimate { value: rate.share, low: rate.interval.low, high: rate.interval.high })
 }
 
@@ -244,10 +247,10 @@ mod tests {
 
     #[test]
     fn a_share_of_few_patients_is_not_shown() {
-        let rate = |hits: u32, of: u32| Rate {
-            hits,
+        let rate = |count: u64, of: u64| Rate {
+            count,
             of,
-            share: f64::from(hits) / f64::from(of),
+            share: count as f64 / of as f64,
             interval: Interval { low: 0.0, high: 1.0 },
         };
         let rule = Rule::of(Audience::Internal);

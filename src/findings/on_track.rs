@@ -14,7 +14,6 @@ use crate::models::panel::Track;
 use crate::models::score_scale::Bell;
 use crate::models::time_to_response::last_visit_day;
 use crate::readings::reading::Outcome;
-use crate::rows::when::{When, date_of};
 use crate::visits::visits::Visits;
 use mendcurve_stats::quantile::Sorted;
 use rayon::prelude::*;
@@ -108,10 +107,7 @@ impl Watch<'_> {
             condition_title: condition.map_or("Condition not recorded".to_owned(), |known| known.title.clone()),
             region: episode.region.unwrap_or(Region::Other),
             caution: episode.caution,
-            first_visit: match episode.first {
-                When::Calendar { day } => date_of(day),
-                When::Offset { .. } => None,
-            },
+            first_visit: episode.first.date(),
             last_visit_day: last_visit,
             visits: episode.visits,
             planned_visits: episode.planned_visits.map(u32::from),

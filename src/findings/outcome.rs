@@ -7,7 +7,7 @@ use super::bulletin::{
 };
 use super::complementary::Pattern;
 use super::compose::Sources;
-use super::condition::{About, Numbered};
+use super::condition::{About, Numbered, as_count};
 use super::curve::{CurveOutcome, TimeToResponse};
 use super::curve_findings;
 use super::imputed_rates::{ImputedRates, Lost};
@@ -112,10 +112,6 @@ pub(super) fn title_of(measure: &Measure, pain_site: PainSite) -> String {
         PainSite::Unspecified => measure.title.clone(),
         site => format!("{}, {}", measure.title, site.label()),
     }
-}
-
-fn as_count(number: usize) -> u32 {
-    u32::try_from(number).unwrap_or(u32::MAX)
 }
 
 /// Whether the measure asks, at the end, how things have changed, and so has no baseline.

@@ -11,8 +11,8 @@ use super::course_model::Posterior;
 use super::on_track::{Known, Verdict, Yardstick};
 use super::panel::Track;
 use mendcurve_stats::Level;
-use mendcurve_stats::interval::{Estimate, Interval, wilson};
-use mendcurve_stats::prediction::{Calibration, auc, brier, calibration};
+use mendcurve_stats::interval::Estimate;
+use mendcurve_stats::prediction::{Calibration, Rate, auc, brier, calibration, confusion};
 use rayon::prelude::*;
 
 /// Readings beyond this number are few and late; they are not tested one by one.
@@ -69,32 +69,6 @@ pub struct Line {
     pub specificity: Option<Rate>,
     /// Of those called behind, the share that did not respond.
     pub ppv: Option<Rate>,
-}
-
-/// A share of patients with its Wilson interval.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Rate {
-    /// Patients of whom it is true.
-    pub hits: u32,
-    /// Patients.
-    pub of: u32,
-    /// hits / of, 0 to 1.
-    pub share: f64,
-    /// 95 % interval.
-    pub interval: Interval,
-}
-
-impl Rate {
-    /// The share of those that are true; `None` without any.
-    fn of(of: impl Iterator<Item = bool>) -> Option<Self> {
-        let (mut hits, mut all) = (0_u32, 0_u32);
-        for is_so in of {
-            all = all.saturating_add(1);
-            hits = hits.saturating_add(u32::from(is_so));
-        }
-        let interval = wilson(hits.into(), all.into(), Level::NINETY_FIVE).ok()?;
-        Some(Self { hits, of: all, share: f64::from(hits) / f64::from(all), interval })
-    }
 }
 
 /// What came of a backtest.
@@ -171,9 +145,9 @@ fn line(visit_no: u32, all: &[Said]) -> Option<Line> {
     let patients = u32::try_from(foretold.len()).ok().filter(|patients| *patients >= FEWEST)?;
     let chances: Vec<f64> = foretold.iter().map(|f| f.chance).collect();
     let responded: Vec<bool> = foretold.iter().map(|f| f.responded).collect();
-    let rate = |among: fn(&Foretold) -> bool, hit: fn(&Foretold) -> bool| {
-        Rate::of(foretold.iter().filter(|f| among(f)).map(hit))
-    };
+    let failed: Vec<bool> = responded.iter().map(|responded| !responded).collect();
+    let behind: Vec<bool> = foretold.iter().map(|f| f.behind).collect();
+    let calls = confusion(&behind, &failed, Level::NINETY_FIVE).ok();
     Some(Line {
         visit_no,
         patients,
@@ -181,9 +155,9 @@ fn line(visit_no: u32, all: &[Said]) -> Option<Line> {
         brier: brier(&chances, &responded).ok(),
         calibration: calibrated(&chances, &responded),
         coverage: share_inside(here()),
-        sensitivity: rate(|f| !f.responded, |f| f.behind),
-        specificity: rate(|f| f.responded, |f| !f.behind),
-        ppv: rate(|f| f.behind, |f| !f.responded),
+        sensitivity: calls.and_then(|calls| calls.sensitivity),
+        specificity: calls.and_then(|calls| calls.specificity),
+        ppv: calls.and_then(|calls| calls.positive_predictive_value),
     })
 }
 
@@ -196,7 +170,12 @@ fn calibrated(chances: &[f64], responded: &[bool]) -> Option<(Estimate, Estimate
 }
 
 fn share_inside<'s>(said: impl Iterator<Item = &'s Said>) -> Option<Rate> {
-    Rate::of(said.filter_map(|said| said.inside))
+    let (mut inside, mut all) = (0, 0);
+    for is_inside in said.filter_map(|said| said.inside) {
+        all += 1;
+        inside += u64::from(is_inside);
+    }
+    Rate::new(inside, all, Level::NINETY_FIVE).ok().flatten()
 }
 
 #[cfg(test)]

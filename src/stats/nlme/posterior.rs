@@ -7,6 +7,7 @@
 use rand_chacha::ChaCha8Rng;
 
 use super::marginal::Node;
+use crate::distribution::normal_cdf;
 use crate::error::InputError;
 use crate::random::{standard_normal, uniform};
 use crate::series::Predictive;
@@ -90,7 +91,7 @@ impl Posterior {
         let chance = sum(self.nodes.iter().map(|node| {
             let (mean, variance) = at(node, time);
             let sd = variance.max(0.0).sqrt().hypot(self.residual_sd);
-            node.share * 0.5 * statrs::function::erf::erfc((mean - limit) / (sd * std::f64::consts::SQRT_2))
+            node.share * normal_cdf((limit - mean) / sd)
         }));
         chance.clamp(0.0, 1.0)
     }
