@@ -28,6 +28,7 @@ pub mod linear_regression;
 
 // repeated measurements of many subjects
 pub mod lmm;
+pub mod nested;
 pub mod nlme;
 pub mod series;
 

@@ -11,6 +11,7 @@ mod reader;
 mod recovery;
 mod samples;
 mod survival;
+mod variation;
 
 use reader::Dataset;
 
@@ -42,6 +43,8 @@ datasets! {
     mgus2_incidence => survival::mgus2,
     natural_course_means => fits::natural_course,
     natural_spline => lmm::natural_spline,
+    nested_oxide => variation::oxide,
+    nested_pastes => variation::pastes,
     newcombe_1998_difference => samples::proportion_differences,
     newcombe_1998_proportion => samples::proportions,
     nist_boxbod => fits::boxbod,
@@ -74,6 +77,7 @@ fn every_file_in_the_reference_folder_is_read() {
         "recovery.rs",
         "samples.rs",
         "survival.rs",
+        "variation.rs",
     ]
     .map(String::from)
     .to_vec();
