@@ -35,6 +35,12 @@ pub mod series;
 // time until an event
 pub mod survival;
 
+// one source against the others
+pub mod copies;
+pub mod digits;
+pub mod energy;
+pub mod robust;
+
 // gaps in the data, and predictions held against what came
 pub mod impute;
 pub mod prediction;

@@ -31,6 +31,7 @@ datasets! {
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
     bod => fits::bod,
     chick_weight_clustered => samples::clustered_mean,
+    energy_distance => variation::energy_distance,
     freireich_1963 => survival::freireich,
     keyed_streams => samples::keyed_streams,
     lmm_chick_weight => lmm::chick_weight,
@@ -62,6 +63,8 @@ datasets! {
     quantile_type_7 => samples::quantiles,
     rubin_pooled => predictions::rubin,
     student_sleep => samples::student_sleep,
+    robust_scales => variation::robust_scales,
+    terminal_digits => variation::terminal_digits,
 }
 
 #[test]

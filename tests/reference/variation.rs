@@ -1,7 +1,10 @@
 //! Checks of what compares sources: components of variance, distances, digits and robust scores.
 
 use mendcurve_stats::Level;
+use mendcurve_stats::digits::digit_preference;
+use mendcurve_stats::energy::{energy, energy_of_rows};
 use mendcurve_stats::nested::{Fit, Nested, Outcome, fit};
+use mendcurve_stats::robust::{group_scores, mad, qn};
 
 use crate::reader::Dataset;
 
@@ -63,5 +66,50 @@ pub fn oxide(d: &Dataset) {
             d.compare("published_residual", fit.components[2].sd());
             d.compare("published_log_likelihood", fit.log_likelihood());
         }
+    }
+}
+
+pub fn energy_distance(d: &Dataset) {
+    let sample = d.column("sample");
+    let first = sample.iter().filter(|s| **s == 1.0).count();
+    for name in ["x", "z"] {
+        let (a, b) = d.column(name).split_at(first);
+        let found = energy(a, b).unwrap().distance;
+        d.compare(&format!("scipy_{name}"), found);
+        d.compare(&format!("dcor_{name}"), found);
+    }
+    let rows: Vec<f64> = d.column("x").iter().zip(d.column("z")).flat_map(|(x, z)| [*x, *z]).collect();
+    let (a, b) = rows.split_at(2 * first);
+    d.compare("dcor_rows", energy_of_rows(a, b, 2).unwrap().distance);
+}
+
+pub fn terminal_digits(d: &Dataset) {
+    let counts = d.column("digit").iter().zip(d.column("count"));
+    let digits: Vec<u8> = counts.flat_map(|(digit, count)| vec![*digit as u8; *count as usize]).collect();
+    let shares: [f64; 10] = d.column("share").try_into().unwrap();
+    for (name, expected) in [("even", None), ("given", Some(&shares))] {
+        let found = digit_preference(&digits, expected).unwrap();
+        d.compare(&format!("{name}_chi_square"), found.chi_square);
+        d.compare(&format!("{name}_p"), found.p.unwrap());
+        d.compare(&format!("{name}_digit"), f64::from(found.preferred.digit));
+        d.compare(&format!("{name}_digit_p"), found.preferred.p);
+    }
+}
+
+pub fn robust_scales(d: &Dataset) {
+    let (feed, weight) = (d.column("feed"), d.column("weight"));
+    let of = |group: usize| feed.iter().zip(weight).filter(|(f, _)| **f == group as f64).map(|(_, w)| *w).collect();
+    let groups: Vec<Vec<f64>> = (1..=6).map(of).collect();
+    let scores = group_scores(&groups.iter().map(Vec::as_slice).collect::<Vec<_>>()).unwrap();
+    d.compare("qn_all", qn(weight).unwrap());
+    d.compare("centre", scores.centre);
+    d.compare("spread", scores.spread);
+    for (i, (values, score)) in (1..).zip(groups.iter().zip(&scores.groups)) {
+        d.compare(&format!("mad_{i}"), mad(values).unwrap());
+        d.compare(&format!("qn_{i}"), qn(values).unwrap());
+        d.compare(&format!("median_{i}"), score.median);
+        d.compare(&format!("se_{i}"), score.standard_error.unwrap());
+        d.compare(&format!("chance_{i}"), score.against_chance.unwrap());
+        d.compare(&format!("among_{i}"), score.among_groups.unwrap());
     }
 }
