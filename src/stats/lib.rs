@@ -13,6 +13,7 @@
 pub mod distribution;
 pub mod error;
 pub mod level;
+pub mod poisson_binomial;
 pub mod random;
 pub mod sum;
 
@@ -31,6 +32,11 @@ pub mod lmm;
 pub mod nested;
 pub mod nlme;
 pub mod series;
+
+// counts held against what was expected, and values followed over time
+pub mod change_point;
+pub mod control_chart;
+pub mod funnel;
 
 // time until an event
 pub mod survival;

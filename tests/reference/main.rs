@@ -4,6 +4,7 @@
 //! value, how many digits agree.
 
 mod alternating;
+mod charts;
 mod fits;
 mod lmm;
 mod predictions;
@@ -28,18 +29,25 @@ macro_rules! datasets {
 
 datasets! {
     asah_prediction => predictions::asah,
+    bcg_trials => charts::bcg_trials,
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
     bod => fits::bod,
     chick_weight_clustered => samples::clustered_mean,
+    drift_onset => charts::drift_onset,
     energy_distance => variation::energy_distance,
     freireich_1963 => survival::freireich,
+    funnel_dispersion => charts::funnel_dispersion,
+    funnel_limits => charts::funnel_limits,
+    individuals_charts => charts::individuals_charts,
     keyed_streams => samples::keyed_streams,
+    laney_charts => charts::laney_charts,
     lmm_chick_weight => lmm::chick_weight,
     lmm_dyestuff2 => lmm::dyestuff2,
     lmm_orthodont => lmm::orthodont,
     lmm_sleepstudy => lmm::sleepstudy,
     loblolly_329 => fits::loblolly,
     lung_survival => survival::lung,
+    mean_shifts => charts::mean_shifts,
     mehrotra_heyse_2004 => samples::first_adjusted,
     mgus2_incidence => survival::mgus2,
     natural_course_means => fits::natural_course,
@@ -48,6 +56,7 @@ datasets! {
     nested_pastes => variation::pastes,
     newcombe_1998_difference => samples::proportion_differences,
     newcombe_1998_proportion => samples::proportions,
+    nile_shift => charts::nile_shift,
     nist_boxbod => fits::boxbod,
     nist_danwood => fits::danwood,
     nist_longley => fits::longley,
@@ -58,6 +67,8 @@ datasets! {
     nist_rat42 => fits::rat42,
     nlme_loblolly => recovery::loblolly,
     nlme_recovery => recovery::recovery,
+    p_chart_nist => charts::p_chart_nist,
+    poisson_binomial => charts::poisson_binomial,
     proportion_intervals => samples::proportions,
     quantile_functions => samples::quantile_functions,
     quantile_type_7 => samples::quantiles,
@@ -72,6 +83,7 @@ fn every_file_in_the_reference_folder_is_read() {
     let mut expected: Vec<String> = [
         "README.md",
         "alternating.rs",
+        "charts.rs",
         "fits.rs",
         "lmm.rs",
         "main.rs",
