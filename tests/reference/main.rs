@@ -7,6 +7,7 @@ mod alternating;
 mod charts;
 mod fits;
 mod lmm;
+mod logistic;
 mod predictions;
 mod reader;
 mod recovery;
@@ -35,10 +36,13 @@ datasets! {
     chick_weight_clustered => samples::clustered_mean,
     drift_onset => charts::drift_onset,
     energy_distance => variation::energy_distance,
+    firth_endometrial => logistic::endometrial,
+    firth_urinary => logistic::urinary,
     freireich_1963 => survival::freireich,
     funnel_dispersion => charts::funnel_dispersion,
     funnel_limits => charts::funnel_limits,
     individuals_charts => charts::individuals_charts,
+    glmm_cbpp => logistic::cbpp,
     keyed_streams => samples::keyed_streams,
     laney_charts => charts::laney_charts,
     lmm_chick_weight => lmm::chick_weight,
@@ -46,6 +50,8 @@ datasets! {
     lmm_orthodont => lmm::orthodont,
     lmm_sleepstudy => lmm::sleepstudy,
     loblolly_329 => fits::loblolly,
+    logistic_birth_weight => logistic::birth_weight,
+    logistic_menarche => logistic::menarche,
     lung_survival => survival::lung,
     mean_shifts => charts::mean_shifts,
     mehrotra_heyse_2004 => samples::first_adjusted,
@@ -86,6 +92,7 @@ fn every_file_in_the_reference_folder_is_read() {
         "charts.rs",
         "fits.rs",
         "lmm.rs",
+        "logistic.rs",
         "main.rs",
         "predictions.rs",
         "reader.rs",
