@@ -54,8 +54,10 @@ pub mod robust;
 pub mod impute;
 pub mod prediction;
 
-// many answers at once
+// groups compared, and many answers at once
+pub mod between_groups;
 pub mod multiplicity;
+pub mod standardised;
 
 pub use error::InputError;
 pub use interval::{Estimate, Interval};

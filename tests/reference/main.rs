@@ -12,6 +12,7 @@ mod predictions;
 mod reader;
 mod recovery;
 mod samples;
+mod sites;
 mod survival;
 mod variation;
 
@@ -31,6 +32,7 @@ macro_rules! datasets {
 datasets! {
     asah_prediction => predictions::asah,
     bcg_trials => charts::bcg_trials,
+    between_dyestuff => sites::dyestuff,
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
     bod => fits::bod,
     chick_weight_clustered => samples::clustered_mean,
@@ -78,6 +80,7 @@ datasets! {
     proportion_intervals => samples::proportions,
     quantile_functions => samples::quantile_functions,
     quantile_type_7 => samples::quantiles,
+    rao_score => sites::rao_score,
     rubin_pooled => predictions::rubin,
     student_sleep => samples::student_sleep,
     robust_scales => variation::robust_scales,
