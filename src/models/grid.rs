@@ -62,8 +62,25 @@ impl Grid {
 
     /// The group's cell of a quarter.
     pub fn group_cell(&self, quarter: Quarter) -> Option<Cell> {
-        let period = self.quarters.iter().position(|q| *q == quarter)? + 1;
-        Some(Cell { period, site: 0 })
+        self.cell(Some(quarter), None)
+    }
+
+    /// The cell of a quarter (`None`: all) and a site (`None`: the group).
+    pub fn cell(&self, quarter: Option<Quarter>, site: Option<NameId>) -> Option<Cell> {
+        let period = match quarter {
+            Some(quarter) => self.quarters.iter().position(|q| *q == quarter)? + 1,
+            None => 0,
+        };
+        let site = match site {
+            Some(site) => self.sites.iter().position(|s| *s == site)? + 1,
+            None => 0,
+        };
+        Some(Cell { period, site })
+    }
+
+    /// The quarters, oldest first.
+    pub fn quarters(&self) -> &[Quarter] {
+        &self.quarters
     }
 
     /// Where a cell lies in a [`Table`].

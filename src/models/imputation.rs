@@ -77,6 +77,11 @@ impl Imputed {
         }
     }
 
+    /// Every draw: the episodes given, with what was missing filled in.
+    pub fn draws(&self) -> &[Vec<Followed>] {
+        &self.draws
+    }
+
     /// The pooled rate of each cell by one definition; `None` where no episode could respond.
     pub fn rates(&self, grid: &Grid, definition: &Definition) -> Table<Option<Estimate>> {
         let by_draw: Vec<Table<Responders>> = self

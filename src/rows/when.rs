@@ -57,6 +57,11 @@ impl Quarter {
         Self(NonZeroU16::new(self.0.get() - 1).unwrap_or(self.0))
     }
 
+    /// The same quarter of the year before.
+    pub fn a_year_before(self) -> Self {
+        self.previous().previous().previous().previous()
+    }
+
     /// Its first calendar day.
     pub fn first_day(self) -> NaiveDate {
         NaiveDate::from_ymd_opt(self.year(), 3 * (self.number() - 1) + 1, 1).unwrap_or_default()

@@ -1,0 +1,147 @@
+//! The case-mix model without sites, and how well it tells episodes apart.
+//!
+//! A yes or no: logistic regression ([`mendcurve_stats::logistic`]); where a class predicts perfectly, Firth's penalised likelihood, and
+//! that is said. A change: linear regression. Discrimination and calibration are of predictions made for each fifth of the
+//! patients by a model of the other four, so that they flatter nothing.
+
+use super::super::folds::{FOLDS, fold_of};
+use super::case_mix::CaseMix;
+use super::cases::{Case, Quantity, Reader};
+use mendcurve_stats::linear_regression::{Term, linear_regression};
+use mendcurve_stats::logistic::{LogisticFit, Outcome, Rows, logistic};
+use mendcurve_stats::prediction::{Calibration, auc, calibration};
+use mendcurve_stats::standardised::WithoutGroups;
+use mendcurve_stats::{Estimate, Interval, Level};
+
+/// A fitted model without sites.
+pub struct NullModel {
+    /// The model.
+    pub model: WithoutGroups,
+    /// Whether it had to be penalised.
+    pub penalised: bool,
+}
+
+/// How well a model tells episodes apart that it has not seen.
+#[derive(Clone, Copy, PartialEq, Default, Debug)]
+pub struct Quality {
+    /// Area under the curve (yes or no, DeLong interval) or share of variance explained (change, no interval).
+    pub discrimination: Option<Estimate>,
+    /// Slope of outcomes on predictions: on the logit for a yes or no. Ideal 1.
+    pub calibration_slope: Option<f64>,
+}
+
+/// Fits the model to values in the order of the design; `None` where it cannot be fitted.
+pub fn null_model(quantity: Quantity, mix: &CaseMix, values: Vec<f64>) -> Option<NullModel> {
+    match quantity {
+        Quantity::Change => {
+            let model = WithoutGroups::linear(&mix.columns, mix.design.clone(), values).ok()?;
+            Some(NullModel { model, penalised: false })
+        }
+        Quantity::Response | Quantity::FollowedUp => {
+            let (fit, penalised) = chances(mix, &mix.design, &values)?;
+            let model = WithoutGroups::logistic(&fit, mix.design.clone(), values).ok()?;
+            Some(NullModel { model, penalised })
+        }
+    }
+}
+
+/// The quality of the model, by five folds of the cases' patients.
+pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], values: &[f64], reader: &Reader<'_>) -> Quality {
+    if mix.width() < 2 {
+        return Quality::default();
+    }
+    let records = reader.records();
+    let patient = |case: &Case| records.episodes.list.get(case.episode as usize).map(|episode| episode.patient);
+    let folds: Vec<u8> = cases
+        .iter()
+        .map(|case| patient(case).map_or(0, |patient| fold_of(records.names.patients.get(patient))))
+        .collect();
+    let (mut foretold, mut came) = (Vec::new(), Vec::new());
+    for fold in 0..FOLDS {
+        let mut design = Vec::with_capacity(mix.design.len());
+        let mut others = Vec::with_capacity(values.len());
+        for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of != fold) {
+            design.extend_from_slice(row);
+            others.push(*value);
+        }
+        let coefficients = match quantity {
+            Quantity::Change => slopes(mix, &design, &others),
+            _ => chances(mix, &design, &others).map(|(fit, _)| fit.coefficients),
+        };
+        let Some(coefficients) = coefficients else { return Quality::default() };
+        for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of == fold) {
+            let predictor: f64 = row.iter().zip(&coefficients).map(|(x, b)| x * b).sum();
+            foretold.push(if quantity == Quantity::Change { predictor } else { 1.0 / (1.0 + (-predictor).exp()) });
+            came.push(*value);
+        }
+    }
+    match quantity {
+        Quantity::Change => of_changes(&foretold, &came),
+        _ => of_chances(&foretold, &came),
+    }
+}
+
+fn of_chances(chances: &[f64], came: &[f64]) -> Quality {
+    let outcomes: Vec<bool> = came.iter().map(|value| *value > 0.5).collect();
+    let area = auc(chances, &outcomes, Level::NINETY_FIVE).ok();
+    let slope = match calibration(chances, &outcomes, Level::NINETY_FIVE) {
+        Ok(Calibration::Fitted(fit)) => Some(fit.slope.value),
+        _ => None,
+    };
+    Quality { discrimination: area.and_then(|area| area.estimate), calibration_slope: slope }
+}
+
+fn of_changes(foretold: &[f64], came: &[f64]) -> Quality {
+    let ones = vec![1.0; came.len()];
+    let mean = came.iter().sum::<f64>() / came.len().max(1) as f64;
+    let (around_mean, around): (f64, f64) = came
+        .iter()
+        .zip(foretold)
+        .fold((0.0, 0.0), |(total, rest), (y, f)| (total + (y - mean) * (y - mean), rest + (y - f) * (y - f)));
+    let terms = [Term { name: "intercept", values: &ones }, Term { name: "foretold", values: foretold }];
+    let explained = (around_mean > 0.0).then(|| 1.0 - around / around_mean);
+    Quality {
+        discrimination: explained.map(|value| Estimate {
+            value,
+            standard_error: 0.0,
+            interval: Interval { low: value, high: value },
+        }),
+        calibration_slope: linear_regression(&terms, came).ok().and_then(|fit| fit.estimates.get(1).copied()),
+    }
+}
+
+/// A logistic regression of yes or no, and whether it had to be penalised. Firth's estimates do not add up to what was observed, so
+/// the intercept is fitted again beside them (Puhr et al. 2017, Stat Med 36:2302-17).
+fn chances(mix: &CaseMix, design: &[f64], values: &[f64]) -> Option<(LogisticFit, bool)> {
+    let names: Vec<&str> = mix.columns.iter().map(String::as_str).collect();
+    let successes: Vec<u32> = values.iter().map(|value| u32::from(*value > 0.5)).collect();
+    let trials = vec![1; values.len()];
+    let rows = Rows { successes: &successes, trials: &trials, design, names: &names, offset: None };
+    match logistic(&rows).ok()? {
+        Outcome::Fitted(fit) => Some((*fit, false)),
+        Outcome::Separated { firth, .. } => {
+            let mut fit = *firth;
+            let predictor = |row: &[f64]| row.iter().zip(&fit.coefficients).map(|(x, b)| x * b).sum::<f64>();
+            let offset: Vec<f64> = design.chunks_exact(mix.width().max(1)).map(predictor).collect();
+            let ones = vec![1.0; values.len()];
+            let again = Rows {
+                successes: &successes,
+                trials: &trials,
+                design: &ones,
+                names: &["intercept"],
+                offset: Some(&offset),
+            };
+            let shift = logistic(&again).ok()?.fit()?.coefficients.first().copied()?;
+            *fit.coefficients.first_mut()? += shift;
+            Some((fit, true))
+        }
+        Outcome::NotConverged(_) => None,
+    }
+}
+
+fn slopes(mix: &CaseMix, design: &[f64], values: &[f64]) -> Option<Vec<f64>> {
+    let p = mix.width();
+    let columns: Vec<Vec<f64>> = (0..p).map(|j| design.iter().skip(j).step_by(p).copied().collect()).collect();
+    let terms: Vec<Term<'_>> = mix.columns.iter().zip(&columns).map(|(name, values)| Term { name, values }).collect();
+    linear_regression(&terms, values).ok().map(|fit| fit.estimates)
+}
