@@ -112,6 +112,9 @@ pub struct SampleArguments {
     /// About how many patients
     #[arg(long, default_value_t = 900)]
     pub patients: u32,
+    /// All sites alike, no setup faults: what a report must not find differences in
+    #[arg(long)]
+    pub without_faults: bool,
 }
 
 /// `patient`.

@@ -25,8 +25,8 @@ use crate::readings::windows::Courses;
 use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    backtest, change, completeness, curve_points, datapackage, disagreements, on_track, ordinal_change, reconciliation,
-    recovery_curves, rejected_rows, responders, time_to_response,
+    backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, on_track,
+    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -219,6 +219,9 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     write_sheet(tables, &curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)))?;
     write_sheet(tables, &time_to_response::FORM, outcomes().flat_map(|(c, o)| time_to_response::lines(c, o)))?;
     write_sheet(tables, &backtest::FORM, outcomes().flat_map(|(c, o)| backtest::lines(c, o)))?;
+    let compared = bulletin.sites_compared.iter().flat_map(site_comparison::lines);
+    write_sheet(tables, &site_comparison::FORM, compared)?;
+    write_sheet(tables, &case_mix_models::FORM, bulletin.sites_compared.iter().map(case_mix_models::line))?;
     let forms = [
         &reconciliation::FORM,
         &completeness::FORM,
@@ -229,6 +232,8 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         &curve_points::FORM,
         &time_to_response::FORM,
         &backtest::FORM,
+        &site_comparison::FORM,
+        &case_mix_models::FORM,
     ];
     datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
 }

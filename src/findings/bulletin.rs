@@ -1,6 +1,7 @@
 //! Everything a report says, as plain data: what the pages format and the sheets write.
 
 use super::curve::{Backtest, CurveOutcome, TimeToResponse};
+use super::sites::{SeenAndLost, SiteComparison, SiteFindings};
 use crate::catalogue::Region;
 
 /// A number with its 95 % interval. All finite.
@@ -228,15 +229,36 @@ pub struct OutcomeFindings {
     pub cumulative: Vec<(f64, f64, f64)>,
     /// This quarter against the previous one: difference in mean change (Welch) and in responder rate (Newcombe), when both can be shown.
     pub against_previous: Option<AgainstPrevious>,
+    /// This quarter against the same one a year ago.
+    pub against_year_ago: Option<AgainstPrevious>,
 }
 
-/// The report's quarter against the one before it.
+/// The report's quarter against an earlier one.
 #[derive(Clone, PartialEq, Debug)]
 pub struct AgainstPrevious {
-    /// Difference of mean changes, this - previous.
-    pub change: Option<Estimate>,
-    /// Difference of rates of minimal important change, this - previous.
-    pub rate: Option<Estimate>,
+    /// Difference of mean changes, this - earlier.
+    pub change: Option<Difference>,
+    /// Difference of rates of minimal important change, this - earlier.
+    pub rate: Option<Difference>,
+}
+
+/// A difference of two quarters.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Difference {
+    /// The difference with its 95 % interval.
+    pub estimate: Estimate,
+    /// p value of no difference: Welch's test, or Pearson's chi-square of two rates; `None` where there is no spread.
+    pub p: Option<f64>,
+    /// The same after one Benjamini-Hochberg step over all differences of quarters in the report; `None` before it.
+    pub q: Option<f64>,
+}
+
+impl Difference {
+    /// Whether it is more than chance explains: the interval leaves out zero, and so it is after allowing for the number of comparisons.
+    pub fn is_beyond_chance(&self) -> bool {
+        let excludes_zero = self.estimate.low > 0.0 || self.estimate.high < 0.0;
+        excludes_zero && self.q.is_some_and(|q| q <= super::compare_sites::FALSE_DISCOVERY_RATE)
+    }
 }
 
 /// One condition.
@@ -275,6 +297,12 @@ pub struct Bulletin {
     pub audience: &'static str,
     /// Conditions, most episodes first; episodes without a condition come last under `not_recorded`.
     pub conditions: Vec<ConditionFindings>,
+    /// Sites compared like for like; empty without two sites.
+    pub sites_compared: Vec<SiteComparison>,
+    /// What each site's page says beside that, in order of name; empty without two sites.
+    pub site_findings: Vec<SiteFindings>,
+    /// Those seen and lost of the whole group, by domain.
+    pub lost: Vec<SeenAndLost>,
     /// How well the data were understood.
     pub quality: super::quality::DataQuality,
 }

@@ -1,8 +1,11 @@
 //! A run's episodes and readings -> everything the report says.
 
-use super::bulletin::Bulletin;
+use super::against_previous::allow_for_their_number;
+use super::bulletin::{Bulletin, ConditionFindings};
+use super::compare_sites::compare_sites;
 use super::condition::condition;
 use super::quality::DataQuality;
+use super::site_pages::{SitesFound, site_pages};
 use super::withhold::Rule;
 use crate::catalogue::ConditionId;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
@@ -32,13 +35,27 @@ pub struct Sources<'a> {
 
 /// Everything the report says.
 pub fn bulletin(sources: Sources<'_>, quality: DataQuality) -> Bulletin {
-    let rule = Rule::of(sources.audience);
+    bulletin_by(Rule::of(sources.audience), sources, quality)
+}
+
+/// The same by another rule of what is small; tests of disclosure need the truth beside it.
+pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality) -> Bulletin {
     let episodes = &sources.records.episodes.list;
     let quarters: BTreeSet<Quarter> =
         episodes.iter().filter(|episode| episode.is_due).filter_map(|episode| episode.due).collect();
     let sites = sites_by_name(episodes, sources.records.names);
     let grid = Grid::new(quarters.iter().copied().collect(), sites.clone());
-    let conditions = conditions_by_size(episodes);
+    let mut conditions: Vec<ConditionFindings> =
+        conditions_by_size(episodes).into_iter().map(|id| condition(&sources, rule, &grid, id)).collect();
+    allow_for_their_number(&mut conditions);
+    let sites_compared = match sites.len() {
+        0 | 1 => Vec::new(),
+        _ => compare_sites(&sources, rule, &grid, &conditions),
+    };
+    let pages = match sites_compared.len() {
+        0 => SitesFound::default(),
+        _ => site_pages(&sources, rule, &sites, &sites_compared, &conditions),
+    };
     Bulletin {
         group: sources.group.to_owned(),
         period: sources.records.period,
@@ -49,7 +66,10 @@ pub fn bulletin(sources: Sources<'_>, quality: DataQuality) -> Bulletin {
             Audience::Internal => "internal",
             Audience::Release => "release",
         },
-        conditions: conditions.into_iter().map(|id| condition(&sources, rule, &grid, id)).collect(),
+        conditions,
+        sites_compared,
+        site_findings: pages.sites,
+        lost: pages.whole,
         quality,
     }
 }

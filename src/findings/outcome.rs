@@ -1,9 +1,7 @@
 //! One outcome of a condition: first everything worked out, then shown as far as it may be.
 
-use super::against_previous::{difference_of_changes, difference_of_rates};
 use super::bulletin::{
-    AgainstPrevious, ChangeRow, CompletenessRow, Estimate, OrdinalRow, OutcomeFindings, Period, ResponderRow, Shown,
-    WeekPoint,
+    ChangeRow, CompletenessRow, Estimate, OrdinalRow, OutcomeFindings, Period, ResponderRow, Shown, WeekPoint,
 };
 use super::complementary::Pattern;
 use super::compose::Sources;
@@ -25,9 +23,10 @@ use crate::models::ordinal::OrdinalChange;
 use crate::models::responders::Responders;
 use crate::models::weekly_course::{Trail, Week, weekly_course};
 use crate::readings::reading::Outcome;
+use crate::rows::when::Quarter;
 
-/// The definition by which a quarter is held against the one before it.
-const HEADLINE: &str = "minimal_important";
+/// The definition by which a quarter is held against an earlier one.
+pub(super) const HEADLINE: &str = "minimal_important";
 
 /// What is followed, and through what.
 pub(super) struct Follow<'a> {
@@ -40,15 +39,15 @@ pub(super) struct Follow<'a> {
 
 /// One outcome with everything worked out, whether or not it may be shown.
 pub(super) struct Evaluated<'a> {
-    follow: Follow<'a>,
+    pub(super) follow: Follow<'a>,
     measure: &'a Measure,
-    definitions: Vec<Definition>,
-    followed: Vec<Followed>,
+    pub(super) definitions: Vec<Definition>,
+    pub(super) followed: Vec<Followed>,
     trails: Vec<Trail>,
     started: &'a [Numbered<'a>],
     imputed: Vec<ImputedRates>,
     completeness: Table<Completeness>,
-    responders: Vec<Table<Responders>>,
+    pub(super) responders: Vec<Table<Responders>>,
     ordinal: Option<Table<OrdinalChange>>,
 }
 
@@ -171,7 +170,8 @@ impl Evaluated<'_> {
                 self.follow.about.onset,
             ),
             cumulative: self.cumulative(rule, own),
-            against_previous: self.against_previous(own),
+            against_previous: self.against(own, Quarter::previous),
+            against_year_ago: self.against(own, Quarter::a_year_before),
             weeks: weeks.iter().map(week_point).collect(),
         }
     }
@@ -182,7 +182,7 @@ impl Evaluated<'_> {
     }
 
     /// Whether means of the outcome make sense.
-    fn is_averaged(&self) -> bool {
+    pub(super) fn is_averaged(&self) -> bool {
         !self.measure.ordinal && !looks_back(self.measure)
     }
 
@@ -382,23 +382,6 @@ impl Evaluated<'_> {
         let everyone: Vec<&Followed> = self.followed.iter().collect();
         let points = cumulative(&everyone, self.measure.direction, rule.up_to);
         points.iter().map(|point| (point.improvement, point.share_with_endpoint, point.share_of_due)).collect()
-    }
-
-    fn against_previous(&self, own: &OutcomePatterns) -> Option<AgainstPrevious> {
-        let quarter = self.follow.sources.records.period?;
-        let now = self.follow.grid.group_cell(quarter)?;
-        let before = self.follow.grid.group_cell(quarter.previous())?;
-        let shown = |pattern: &Pattern| !pattern.has(now) && !pattern.has(before);
-        let change = (self.is_averaged() && shown(&own.with_endpoint)).then(|| {
-            let cells = self.follow.grid.sort(&self.followed);
-            difference_of_changes(cells.get(now)?, cells.get(before)?)
-        });
-        let headline = self.definitions.iter().zip(&self.responders).zip(&own.definitions);
-        let rate = headline
-            .filter(|((definition, _), pattern)| definition.key == HEADLINE && shown(&pattern.responders))
-            .find_map(|((_, table), _)| difference_of_rates(*table.get(now)?, *table.get(before)?));
-        let against = AgainstPrevious { change: change.flatten(), rate };
-        (against.change.is_some() || against.rate.is_some()).then_some(against)
     }
 
     fn key(&self) -> String {

@@ -1,8 +1,11 @@
 //! Whole groups, from exports to findings: two open trials against what was published, and the sample.
 
 use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
-use super::compose::{Sources, bulletin};
+use super::compose::{Sources, bulletin_by};
 use super::quality::DataQuality;
+use super::sites::{Call, SeenAndLost, SiteComparison};
+use super::withhold::Rule;
+use crate::catalogue::measure::Domain;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
 use crate::episodes::boundaries::cut;
 use crate::episodes::period::default_period;
@@ -10,6 +13,7 @@ use crate::episodes::regions::Regions;
 use crate::group::settings::Audience;
 use crate::group::{load, mapping::Layout};
 use crate::models::fitted_course::{FittedCourses, Records};
+use crate::models::sites::cases::Quantity;
 use crate::readings::attach::attach;
 use crate::readings::windows::Courses;
 use crate::rows::read_group::read_group;
@@ -19,6 +23,26 @@ use std::sync::LazyLock;
 
 /// The findings of a group folder of this repository.
 pub(crate) fn run(folder: &str, audience: Audience) -> Bulletin {
+    run_with(folder, audience, FittedCourses::fit)
+}
+
+/// The same with courses fitted otherwise: without any, nothing is predicted or imputed.
+pub(crate) fn run_with(
+    folder: impl AsRef<Path>,
+    audience: Audience,
+    fit: impl FnOnce(Records<'_>) -> FittedCourses,
+) -> Bulletin {
+    let [bulletin] = run_by(folder, audience, [Rule::of(audience)], fit);
+    bulletin
+}
+
+/// The same by several rules of what is small.
+pub(crate) fn run_by<const N: usize>(
+    folder: impl AsRef<Path>,
+    audience: Audience,
+    rules: [Rule; N],
+    fit: impl FnOnce(Records<'_>) -> FittedCourses,
+) -> [Bulletin; N] {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
     let group = load::load(&folder).unwrap_or_else(|problem| panic!("{problem}"));
     let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
@@ -41,10 +65,10 @@ pub(crate) fn run(folder: &str, audience: Audience) -> Bulletin {
         on_track: group.on_track,
         period: default_period(&episodes),
     };
-    let fitted = FittedCourses::fit(records);
+    let fitted = fit(records);
     let natural_courses = &NaturalCourses::embedded().unwrap();
     let sources = Sources { group: &group.name, audience, natural_courses, records, fitted: &fitted };
-    bulletin(sources, DataQuality::default())
+    rules.map(|rule| bulletin_by(rule, sources, DataQuality::default()))
 }
 
 /// The findings of the sample inside the group, worked out once for all tests.
@@ -205,4 +229,37 @@ fn the_site_that_loses_its_worst_patients_looks_better_than_it_is() {
     assert!(value(&all.imputed).value < value(&all.rate).value, "{:?}", all.imputed);
     assert!(value(&all.worst_case) < value(&all.imputed).value && value(&all.imputed).value < value(&all.best_case));
     assert!(all.tipping.is_some());
+}
+
+#[test]
+fn the_better_site_is_above_and_the_one_that_loses_its_worst_patients_is_exposed() {
+    let sample = sample();
+    let over_all = |quantity| {
+        let mut found = sample.sites_compared.iter().filter(move |c| c.is_over_all() && c.quantity == quantity);
+        found.find(|comparison| comparison.measure == "pain").unwrap()
+    };
+    let called = |comparison: &SiteComparison| -> Vec<(String, Call)> {
+        let rows = comparison.rows.iter().filter(|row| row.period == Period::All && row.stands_out());
+        rows.map(|row| (row.site.clone(), row.call)).collect()
+    };
+    let better = vec![("Brindleford".to_owned(), Call::Above)];
+    assert_eq!(called(over_all(Quantity::Response)), better);
+    assert_eq!(called(over_all(Quantity::Change)), better);
+    // Eastlow's patients in pain stay away: fewer followed up, and a rate that falls further with the lost imputed
+    assert_eq!(called(over_all(Quantity::FollowedUp)), [("Eastlow".to_owned(), Call::Below)]);
+    let eastlow = sample.site_findings.iter().find(|site| site.site == "Eastlow").unwrap();
+    let gap = |lost: &[SeenAndLost]| match lost.iter().find(|lost| lost.domain == Domain::Pain).unwrap().gap {
+        Shown::Value(gap) => gap,
+        _ => panic!("the gap is shown"),
+    };
+    assert!(gap(&eastlow.lost) > gap(&sample.lost) + 0.02, "{} {}", gap(&eastlow.lost), gap(&sample.lost));
+}
+
+#[test]
+fn a_site_that_alone_uses_a_measure_is_not_called_on_it() {
+    // in the sample only Dunnock Hill writes pain on the 100 mm line
+    let comparisons = sample().sites_compared.iter().filter(|c| c.is_over_all() && c.measure == "pain");
+    for row in comparisons.filter_map(|c| c.row(&Period::All, "Dunnock Hill")) {
+        assert_eq!((row.call, row.q), (Call::TooFew, None));
+    }
 }

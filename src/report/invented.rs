@@ -107,6 +107,9 @@ pub fn bulletin() -> Bulletin {
     Bulletin {
         group: "Harrow Vale group".into(),
         period: quarters.last().copied(),
+        sites_compared: super::invented_sites::compared(&SITES, &quarters),
+        site_findings: super::invented_sites::findings(&SITES, &quarters),
+        lost: vec![super::invented_sites::lost(1)],
         quarters,
         sites: SITES.map(String::from).to_vec(),
         withhold_up_to: 4,
@@ -277,9 +280,18 @@ fn outcome(
             })
             .collect(),
         against_previous: Some(AgainstPrevious {
-            change: Some(Estimate { value: -0.02 * course.start, low: -0.1 * course.start, high: 0.06 * course.start }),
-            rate: Some(Estimate { value: 0.04, low: -0.09, high: 0.17 }),
+            change: Some(Difference {
+                estimate: Estimate { value: -0.02 * course.start, low: -0.1 * course.start, high: 0.06 * course.start },
+                p: Some(0.6),
+                q: Some(0.9),
+            }),
+            rate: Some(Difference {
+                estimate: Estimate { value: 0.04, low: -0.09, high: 0.17 },
+                p: Some(0.5),
+                q: Some(0.9),
+            }),
         }),
+        against_year_ago: None,
     }
 }
 
@@ -308,6 +320,7 @@ fn in_words(due: u32) -> OutcomeFindings {
         weeks: Vec::new(),
         cumulative: Vec::new(),
         against_previous: None,
+        against_year_ago: None,
         time_to_response: Vec::new(),
         backtest: None,
         ..outcome(&words, due, &[], nothing, None)

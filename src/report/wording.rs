@@ -7,8 +7,10 @@ pub mod curve;
 pub mod figures;
 pub mod headings;
 pub mod imputation;
+pub mod may_say;
 pub mod methods;
 pub mod methods_of_models;
+pub mod methods_of_sites;
 pub mod notice;
 mod numbers;
 pub mod on_track;
@@ -17,6 +19,8 @@ pub mod phrases;
 pub mod quality;
 pub mod result_sheets;
 pub mod results;
+pub mod site_figures;
+pub mod sites;
 pub mod time_to_response;
 
 pub use numbers::{

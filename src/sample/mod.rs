@@ -36,12 +36,14 @@ pub struct SampleOptions {
     pub seed: u64,
     /// Patients in the group, at least 6.
     pub patients: usize,
+    /// Whether sites differ and setups hold faults, as the truth file says.
+    pub faults: bool,
 }
 
 impl Default for SampleOptions {
     /// The committed sample.
     fn default() -> Self {
-        Self { seed: 20_250_701, patients: 900 }
+        Self { seed: 20_250_701, patients: 900, faults: true }
     }
 }
 
@@ -157,7 +159,8 @@ pub fn write(folder: &Path, options: SampleOptions) -> Result<SampleSummary, Sam
 
 /// Draws the group and puts all its files together.
 fn invent(options: SampleOptions) -> Result<(SampleSummary, Vec<SampleFile>), SampleError> {
-    let plan = Plan::shipped()?;
+    let shipped = Plan::shipped()?;
+    let plan = if options.faults { shipped } else { shipped.without_faults() };
     if options.patients < plan.sites.len() {
         return Err(SampleError::TooFewPatients(options.patients));
     }
@@ -214,6 +217,10 @@ fn of_text(path: &str, text: String) -> SampleFile {
     SampleFile { path: path.into(), bytes: text.clone().into_bytes(), text }
 }
 
+#[cfg(test)]
+mod alike;
+#[cfg(test)]
+mod disclosure;
 #[cfg(test)]
 mod read_back;
 #[cfg(test)]

@@ -187,6 +187,25 @@ impl Plan {
     }
 }
 
+impl Plan {
+    /// The same group with nothing planted: every site treats, follows up and records alike. Whom they treat still differs.
+    pub fn without_faults(mut self) -> Self {
+        for site in &mut self.sites {
+            (site.half_time_factor, site.plateau_factor) = (1.0, 1.0);
+            site.leave_when_bad = usual_leaving();
+            (site.called, site.pain_each_visit) = (0.3, 0.78);
+        }
+        let faulty = [
+            &mut self.return_tension_too_high.site,
+            &mut self.copied_forward.site,
+            &mut self.drifting.site,
+            &mut self.digits.site,
+        ];
+        faulty.into_iter().for_each(String::clear); // no site has no name
+        self
+    }
+}
+
 fn one() -> f64 {
     1.0
 }

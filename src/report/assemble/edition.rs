@@ -4,9 +4,10 @@ use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::report::figures::ScoreAxis;
 use crate::report::pages::{PageLink, Surround};
-use crate::report::wording::{self, headings, notice, phrases};
+use crate::report::wording::{self, headings, notice, phrases, sites};
 
 pub(super) const INDEX_FILE: &str = "index.html";
+pub(super) const SITES_FILE: &str = "sites.html";
 pub(super) const DATA_QUALITY_FILE: &str = "data-quality.html";
 pub(super) const METHODS_FILE: &str = "methods.html";
 
@@ -38,6 +39,14 @@ impl<'b> Edition<'b> {
         format!("conditions/{}.html", file_name(&condition.key))
     }
 
+    /// The page of a site.
+    pub(super) fn site_file(&self, site: &str) -> String {
+        let position = self.bulletin.sites.iter().position(|name| name == site).unwrap_or(0);
+        let name = file_name(site);
+        let twin = self.bulletin.sites.iter().take(position).any(|other| file_name(other) == name);
+        if twin { format!("sites/{name}-{position}.html") } else { format!("sites/{name}.html") }
+    }
+
     /// Name of a figure about an outcome of a condition.
     pub(super) fn figure_name(&self, condition: &ConditionFindings, outcome: &OutcomeFindings, kind: &str) -> String {
         format!("{}_{}_{kind}", file_name(&condition.key), file_name(&outcome.key))
@@ -47,6 +56,9 @@ impl<'b> Edition<'b> {
     pub(super) fn around(&self, title: &str, file: &str, up: &str) -> Surround {
         let mut links = vec![(headings::SUMMARY.to_string(), INDEX_FILE.to_string())];
         links.extend(self.bulletin.conditions.iter().map(|c| (c.title.clone(), self.condition_file(c))));
+        if !self.bulletin.sites_compared.is_empty() {
+            links.push((sites::TITLE.to_string(), SITES_FILE.to_string()));
+        }
         links.push((headings::DATA_QUALITY.to_string(), DATA_QUALITY_FILE.to_string()));
         links.push((headings::METHODS.to_string(), METHODS_FILE.to_string()));
         let quarters = &self.bulletin.quarters;
@@ -91,7 +103,7 @@ pub(super) fn axis(outcome: &OutcomeFindings) -> ScoreAxis {
 }
 
 /// A key as a file name: letters, digits, `-`; anything else becomes `-`.
-fn file_name(key: &str) -> String {
+pub(super) fn file_name(key: &str) -> String {
     let safe = |c: char| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' };
     key.chars().map(safe).collect()
 }

@@ -2,17 +2,22 @@
 
 use super::course;
 use super::drawings;
-use super::edition::{Edition, INDEX_FILE};
+use super::edition::{self, Edition, INDEX_FILE};
 use super::pick::{
-    cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, leading_outcome, rate_cell,
-    responder_row, shown, worst_to_best_cell,
+    cell, cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, leading_outcome,
+    rate_cell, responder_row, shown, worst_to_best_cell,
 };
-use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings, Period, Shown};
+use super::site_figures;
+use super::sites::{call_note, lost_numbers};
+use crate::findings::bulletin::{ConditionFindings, Difference, Estimate, OutcomeFindings, Period, Shown};
+use crate::findings::leads::{Lead, MOST, leads};
+use crate::findings::may_say::statements;
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, Cell, IndexPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, phrases, result_sheets, results};
-
-const LEADING_CONDITIONS: usize = 3;
+use crate::report::wording::{
+    self, figures as words, headings, may_say as may_say_words, phrases, result_sheets, results, sites,
+};
+use crate::rows::when::Quarter;
 
 pub(super) fn index_page(edition: &Edition<'_>) -> Result<(IndexPage, Vec<Figure>), FigureError> {
     let mut figures = Vec::new();
@@ -23,21 +28,52 @@ pub(super) fn index_page(edition: &Edition<'_>) -> Result<(IndexPage, Vec<Figure
         opening_heading: headings::IN_BRIEF,
         opening: opening(edition),
         conditions,
-        quarters: against_previous(edition),
+        quarters: quarters(edition),
         completeness,
+        to_others: may_say(edition),
         limits: limits(edition),
     };
     Ok((page, figures))
 }
 
-/// At most five: three conditions, this quarter against the last, and who was lost.
+/// The findings chosen, each with a link to what shows it.
 fn opening(edition: &Edition<'_>) -> Vec<Row> {
-    let conditions = &edition.bulletin.conditions;
-    let mut rows: Vec<Row> =
-        conditions.iter().filter_map(|c| responder_lead(edition, c)).take(LEADING_CONDITIONS).collect();
-    rows.extend(conditions.iter().find_map(|c| quarter_lead(edition, c)));
-    rows.extend(conditions.iter().find_map(|c| completeness_lead(edition, c)));
-    rows
+    leads(edition.bulletin).iter().filter_map(|lead| row_of(edition, lead)).take(MOST).collect()
+}
+
+fn row_of(edition: &Edition<'_>, lead: &Lead<'_>) -> Option<Row> {
+    match *lead {
+        Lead::Responded(condition) => responder_lead(edition, condition),
+        Lead::Against { condition, outcome, difference, by_rate: false, year_ago } => {
+            quarter_lead(edition, condition, outcome, difference.change?, year_ago)
+        }
+        Lead::Against { condition, outcome, difference, by_rate: true, year_ago } => {
+            quarter_rate_lead(edition, condition, outcome, difference.rate?, year_ago)
+        }
+        Lead::Site(comparison, row) => Some(linked(
+            sites::call_lead(comparison, row),
+            figure_link(edition::SITES_FILE, &site_figures::funnel_name(comparison)),
+            call_note(comparison, row),
+        )),
+        Lead::Lost { site, lost, whole } => {
+            let ((share, gap), (group, group_gap)) = (lost_numbers(lost)?, lost_numbers(whole)?);
+            Some(linked(
+                sites::gap_lead(site, share, group, gap, group_gap),
+                format!("{}#followed-up", edition.site_file(site)),
+                sites::lost_note(sites::domain(lost.domain)),
+            ))
+        }
+        Lead::Completeness(condition) => completeness_lead(edition, condition),
+    }
+}
+
+/// A leading sentence with a link to what shows it, and its side note.
+fn linked(text: String, href: String, note: String) -> Row {
+    Row::new(Block::LinkedLead { text, link: headings::SHOWN_BY, href }, vec![note])
+}
+
+fn figure_link(file: &str, figure: &str) -> String {
+    format!("{file}#figure-{figure}")
 }
 
 fn responder_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<Row> {
@@ -55,26 +91,56 @@ fn responder_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Optio
             worst,
             best,
         );
-        Some(Row::new(Block::Lead(lead), vec![note]))
+        let figure = edition.figure_name(condition, outcome, "responders");
+        Some(linked(lead, figure_link(&edition.condition_file(condition), &figure), note))
     })
 }
 
-fn quarter_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<Row> {
-    let outcome = leading_outcome(condition)?;
+fn quarter_lead(
+    edition: &Edition<'_>,
+    condition: &ConditionFindings,
+    outcome: &OutcomeFindings,
+    difference: Difference,
+    year_ago: bool,
+) -> Option<Row> {
     let quarter = edition.bulletin.period?;
-    let difference = outcome.against_previous.as_ref()?.change?;
+    let earlier = if year_ago { quarter.a_year_before() } else { quarter.previous() };
     let this = shown(&change_row(outcome, &Period::Quarter(quarter), None)?.change)?;
-    let before = shown(&change_row(outcome, &Period::Quarter(quarter.previous()), None)?.change)?;
-    let lead = results::against_previous_lead(
-        &condition.title,
-        &outcome.title,
-        &this,
-        &before,
-        &difference,
-        outcome.lower_is_better,
-        outcome.decimals,
-    );
-    Some(Row::new(Block::Lead(lead), vec![results::against_previous_note(&difference, outcome.decimals)]))
+    let before = shown(&change_row(outcome, &Period::Quarter(earlier), None)?.change)?;
+    let about = results::Compared {
+        condition: &condition.title,
+        measure: &outcome.title,
+        lower_is_better: outcome.lower_is_better,
+        places: outcome.decimals,
+        year_ago,
+    };
+    let lead = results::against_previous_lead(&about, &this, &before, &difference);
+    let figure = edition.figure_name(condition, outcome, "quarters");
+    let href = figure_link(&edition.condition_file(condition), &figure);
+    Some(linked(lead, href, results::against_previous_note(&difference, outcome.decimals)))
+}
+
+fn quarter_rate_lead(
+    edition: &Edition<'_>,
+    condition: &ConditionFindings,
+    outcome: &OutcomeFindings,
+    difference: Difference,
+    year_ago: bool,
+) -> Option<Row> {
+    let quarter = edition.bulletin.period?;
+    let (key, _) = leading_definition(outcome)?;
+    let earlier = if year_ago { quarter.a_year_before() } else { quarter.previous() };
+    let rate = |quarter| shown(&responder_row(outcome, &Period::Quarter(quarter), None, key)?.rate);
+    let (this, before) = (rate(quarter)?, rate(earlier)?);
+    let about = results::Compared {
+        condition: &condition.title,
+        measure: &outcome.title,
+        lower_is_better: false,
+        places: 0,
+        year_ago,
+    };
+    let lead = results::rate_against_previous_lead(&about, &this, &before, &difference);
+    Some(linked(lead, "#quarters".to_owned(), results::rate_against_previous_note(&difference)))
 }
 
 fn completeness_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Option<Row> {
@@ -84,7 +150,7 @@ fn completeness_lead(edition: &Edition<'_>, condition: &ConditionFindings) -> Op
         let (due, both) = (shown(&row.episodes)?, shown(&row.with_endpoint)?);
         let lead = results::completeness_lead(&condition.title, u64::from(both), u64::from(due));
         let note = results::of_outcome(&outcome.title, &phrases::period(&period));
-        Some(Row::new(Block::Lead(lead), vec![note]))
+        Some(linked(lead, "#completeness".to_owned(), note))
     })
 }
 
@@ -129,22 +195,35 @@ fn condition_line(edition: &Edition<'_>, outcome: &OutcomeFindings) -> Option<Ro
     })
 }
 
-fn against_previous(edition: &Edition<'_>) -> Section {
+fn quarters(edition: &Edition<'_>) -> Section {
     let mut section = Section::new("quarters", headings::AGAINST_PREVIOUS);
     let Some(quarter) = edition.bulletin.period else {
         section.say(results::NO_QUARTERS);
         return section;
     };
-    let (this, before) = (Period::Quarter(quarter), Period::Quarter(quarter.previous()));
-    let caption = result_sheets::against_caption(quarter);
-    let mut sheet = Sheet::new(caption, result_sheets::CONDITION_AND_MEASURE, &headings::AGAINST_COLUMNS);
+    for (earlier, year_ago) in [(quarter.previous(), false), (quarter.a_year_before(), true)] {
+        if !edition.bulletin.quarters.contains(&earlier) {
+            section.say(results::no_such_quarter(earlier));
+            continue;
+        }
+        let sheet = against(edition, quarter, earlier, year_ago);
+        let notes = with_withheld(edition, &sheet, vec![result_sheets::AGAINST_NOTE.to_string()]);
+        section.rows.push(Row::new(Block::Sheet(sheet), notes));
+    }
+    section
+}
+
+/// The leading outcome of each condition, this quarter against an earlier one.
+fn against(edition: &Edition<'_>, quarter: Quarter, earlier: Quarter, year_ago: bool) -> Sheet {
+    let (this, before) = (Period::Quarter(quarter), Period::Quarter(earlier));
+    let caption = result_sheets::against_caption(quarter, earlier);
+    let columns = if year_ago { headings::AGAINST_YEAR_COLUMNS } else { headings::AGAINST_COLUMNS };
+    let mut sheet = Sheet::new(caption, result_sheets::CONDITION_AND_MEASURE, &columns);
     for condition in &edition.bulletin.conditions {
         let Some(outcome) = leading_outcome(condition) else { continue };
         let change = |period: &Period| {
             change_row(outcome, period, None).map_or(Cell::Missing, |row| {
-                crate::report::assemble::pick::cell(&row.change, |e: Estimate| {
-                    wording::signed(e.value, outcome.decimals)
-                })
+                cell(&row.change, |e: Estimate| wording::signed(e.value, outcome.decimals))
             })
         };
         let rate = |period: &Period| {
@@ -152,9 +231,10 @@ fn against_previous(edition: &Edition<'_>) -> Section {
                 .and_then(|(key, _)| responder_row(outcome, period, None, key))
                 .map_or(Cell::Missing, |row| rate_cell(&row.rate))
         };
-        let against = outcome.against_previous.as_ref();
-        let of_change = against.and_then(|a| a.change).map(Shown::Value).unwrap_or(Shown::Missing);
-        let of_rate = against.and_then(|a| a.rate).map_or(Cell::Missing, |e| Cell::Text(result_sheets::points(&e)));
+        let against = if year_ago { &outcome.against_year_ago } else { &outcome.against_previous }.as_ref();
+        let of_change = against.and_then(|a| a.change).map_or(Shown::Missing, |d| Shown::Value(d.estimate));
+        let of_rate =
+            against.and_then(|a| a.rate).map_or(Cell::Missing, |d| Cell::Text(result_sheets::points(&d.estimate)));
         sheet.row(
             result_sheets::condition_and_measure(&condition.title, &outcome.title),
             vec![
@@ -167,8 +247,22 @@ fn against_previous(edition: &Edition<'_>) -> Section {
             ],
         );
     }
-    let notes = with_withheld(edition, &sheet, vec![result_sheets::AGAINST_NOTE.to_string()]);
-    section.rows.push(Row::new(Block::Sheet(sheet), notes));
+    sheet
+}
+
+/// What may be said to others, and what not.
+fn may_say(edition: &Edition<'_>) -> Section {
+    let found = statements(edition.bulletin);
+    let mut section = Section::new("to-others", may_say_words::HEADING);
+    for (heading, items) in [
+        (may_say_words::MAY, found.may.iter().map(may_say_words::may).collect::<Vec<_>>()),
+        (may_say_words::MAY_NOT, found.may_not.iter().map(may_say_words::may_not).collect()),
+    ] {
+        if !items.is_empty() {
+            section.add(Block::Heading(heading.to_string()));
+            section.add_with_note(Block::List(items), may_say_words::ALWAYS_WITH);
+        }
+    }
     section
 }
 

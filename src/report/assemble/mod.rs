@@ -12,6 +12,9 @@ mod methods;
 mod pick;
 mod responders;
 mod rules;
+mod site;
+mod site_figures;
+mod sites;
 #[cfg(test)]
 mod tests;
 mod time_to_response;
@@ -79,7 +82,7 @@ struct Report {
     figures: Vec<Figure>,
 }
 
-/// Writes `index.html`, `conditions/*.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
+/// Writes `index.html`, `conditions/*.html`, `sites.html`, `sites/*.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
 /// which is made if it does not exist. Same bulletin, same bytes.
 pub fn write_pages(bulletin: &Bulletin, rules: &Rules, out: &Path) -> Result<PagesWritten, ReportError> {
     let report = report_of(&Edition::new(bulletin, rules))?;
@@ -102,6 +105,16 @@ fn report_of(edition: &Edition<'_>) -> Result<Report, ReportError> {
         let (page, drawn) = condition::condition_page(edition, condition)?;
         pages.push(rendered(&edition.condition_file(condition), page.render())?);
         figures.extend(drawn);
+    }
+    if !edition.bulletin.sites_compared.is_empty() {
+        let (page, drawn) = sites::sites_page(edition)?;
+        pages.push(rendered(edition::SITES_FILE, page.render())?);
+        figures.extend(drawn);
+        for site in &edition.bulletin.site_findings {
+            let (page, drawn) = site::site_page(edition, site)?;
+            pages.push(rendered(&edition.site_file(&site.site), page.render())?);
+            figures.extend(drawn);
+        }
     }
     let (quality, drawn) = data_quality::data_quality_page(edition)?;
     pages.push(rendered(edition::DATA_QUALITY_FILE, quality.render())?);

@@ -95,8 +95,7 @@ pub(super) fn responder_row<'o>(
 
 /// The outcome that speaks for a condition: the most complete one that is averaged, else the most complete one.
 pub(super) fn leading_outcome(condition: &ConditionFindings) -> Option<&OutcomeFindings> {
-    let outcomes = &condition.outcomes;
-    outcomes.iter().find(|outcome| !outcome.change.is_empty()).or(outcomes.first())
+    condition.leading()
 }
 
 /// The definition that speaks for an outcome: the first one.

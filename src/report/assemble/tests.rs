@@ -16,6 +16,10 @@ fn page<'r>(report: &'r Report, name: &str) -> &'r str {
     &report.pages.iter().find(|(file, _)| file.contains(name)).unwrap().1
 }
 
+fn page_of<'r>(report: &'r Report, file: &str) -> &'r str {
+    &report.pages.iter().find(|(name, _)| name == file).unwrap().1
+}
+
 /// What stands between two marks, each time.
 fn between<'t>(text: &'t str, from: &str, to: char) -> Vec<&'t str> {
     text.split(from).skip(1).filter_map(|rest| rest.split(to).next()).collect()
@@ -24,7 +28,7 @@ fn between<'t>(text: &'t str, from: &str, to: char) -> Vec<&'t str> {
 #[test]
 fn every_page_carries_notice_cautions_and_what_is_withheld() {
     let report = report(&invented::bulletin());
-    assert_eq!(report.pages.len(), 7);
+    assert_eq!(report.pages.len(), 7 + 1 + 6, "the sites compared, and each of six");
     for (name, page) in &report.pages {
         for paragraph in notice::NOTICE {
             let start = paragraph.split('\'').next().unwrap();
@@ -53,12 +57,16 @@ fn pages_fetch_nothing_and_their_links_lead_to_written_files() {
                 assert!(text.contains(&format!("id=\"{id}\"")), "{name}: {target}");
                 continue;
             }
-            let path = match (name.starts_with("conditions/"), target.strip_prefix("../")) {
-                (true, Some(up)) => up.to_string(),
-                (true, None) => format!("conditions/{target}"),
-                (false, _) => target.to_string(),
+            let (target, id) = target.split_once('#').unwrap_or((target, ""));
+            let path = match (name.split_once('/'), target.strip_prefix("../")) {
+                (Some(_), Some(up)) => up.to_string(),
+                (Some((folder, _)), None) => format!("{folder}/{target}"),
+                (None, _) => target.to_string(),
             };
             assert!(files.contains(&path), "{name}: {target}");
+            if !id.is_empty() {
+                assert!(page_of(&report, &path).contains(&format!("id=\"{id}\"")), "{name}: {target}#{id}");
+            }
         }
     }
 }
@@ -94,6 +102,7 @@ fn the_same_bulletin_gives_the_same_pages_and_figures() {
 fn a_report_is_written_into_its_folder() {
     let mut bulletin = invented::bulletin();
     bulletin.conditions.truncate(0);
+    bulletin.sites_compared.clear();
     let folder = tempfile::tempdir().unwrap();
     let written = write_pages(&bulletin, &invented::rules(), &folder.path().join("new")).unwrap();
     assert_eq!(written.pages.first(), Some(&written.index));
@@ -249,4 +258,28 @@ fn the_backtest_is_printed_and_says_when_words_are_withheld_or_nothing_was_tried
     assert!(condition.contains("Of those called behind at follow-up reading 1, 70\u{a0}%"));
     assert!(condition.contains("later episodes foretold from earlier ones"));
     assert!(page(&report, "stenosis").contains("No prediction was tried"));
+}
+
+#[test]
+fn the_pages_of_sites_name_who_stands_out_and_keep_what_is_withheld() {
+    let report = report(&invented::bulletin());
+    let sites = page_of(&report, "sites.html");
+    assert!(sites.contains("Alderwick: 71\u{a0}% of those with both readings reached the minimal important change"));
+    assert!(sites.contains("Fennick Bridge: 38\u{a0}% of due episodes have baseline and endpoint"));
+    assert!(sites.contains("Alderwick: response above what chance explains"), "the funnel says so in its title");
+    let coldlarch = page_of(&report, "sites/coldlarch.html");
+    assert!(coldlarch.contains("does not differ from what its case mix lets expect"));
+    assert!(coldlarch.contains("withheld"));
+    let index = page_of(&report, "index.html");
+    assert!(index.contains("href=\"sites.html#figure-sites_all-conditions_pain_minimal-important_funnel\""));
+}
+
+#[test]
+fn the_first_page_leads_with_at_most_five_findings_each_with_a_link() {
+    let report = report(&invented::bulletin());
+    let index = page_of(&report, "index.html");
+    let opening = index.split("class=\"opening\"").nth(1).unwrap().split("</section>").next().unwrap();
+    let leads = opening.matches("class=\"lead\"").count();
+    assert!((3..=5).contains(&leads), "{leads}");
+    assert_eq!(opening.matches("class=\"shows\"").count(), leads);
 }

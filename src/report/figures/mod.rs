@@ -12,21 +12,29 @@ mod scale;
 mod tests;
 
 pub mod accounting;
+pub mod by_quarter;
 pub mod change_by;
 pub mod completeness;
 pub mod distribution;
+pub mod funnel;
 pub mod incidence;
 pub mod patient_course;
 pub mod responders;
+pub mod site_course;
+pub mod site_intervals;
 pub mod weekly_course;
 
 pub use accounting::{FileRows, RowAccounts, row_accounts};
+pub use by_quarter::{ByQuarter, QuarterOf, QuarterShown, by_quarter};
 pub use change_by::{ChangeBy, ChangeOf, ChangeShown, change_by};
 pub use completeness::{CompletenessBySite, SharesShown, SiteCompleteness, completeness_by_site};
 pub use distribution::{DistributionMark, DistributionOfChange, distribution_of_change};
+pub use funnel::{Funnel, FunnelSite, LimitsAt, SiteAxis, funnel};
 pub use incidence::{Incidence, IncidenceAt, MedianDay, incidence};
 pub use patient_course::patient_course;
 pub use responders::{ResponderDefinition, Responders, responders};
+pub use site_course::{CourseOfSite, CourseWeek, site_course};
+pub use site_intervals::{AdjustedSite, BeforeAfter, Shrunken, ShrunkenSite, before_after, shrunken};
 pub use weekly_course::{
     CurveAt, CurveLine, PublishedCohort, PublishedPoint, ReachedAt, Week, WeeklyCourse, weekly_course,
 };

@@ -11,14 +11,16 @@ pub struct IndexPage {
     pub around: Surround,
     /// Heading of the opening, for those who hear the page.
     pub opening_heading: &'static str,
-    /// At most five leading sentences, each with its denominator beside it.
+    /// At most five leading sentences, each with its denominator beside it and a link to what shows it.
     pub opening: Vec<Row>,
     /// A line of results for each condition, with a figure.
     pub conditions: Section,
-    /// This quarter against the one before.
+    /// This quarter against the one before and the same a year ago.
     pub quarters: Section,
     /// How many were measured, and what the others could do.
     pub completeness: Section,
+    /// What may be said to others, and what not.
+    pub to_others: Section,
     /// What these figures can and cannot say.
     pub limits: Section,
 }

@@ -6,6 +6,7 @@ mod index;
 mod methods;
 mod parts;
 mod restricted;
+mod sites;
 
 pub use condition::ConditionPage;
 pub use data_quality::DataQualityPage;
@@ -13,3 +14,4 @@ pub use index::IndexPage;
 pub use methods::MethodsPage;
 pub use parts::{Block, Cell, Column, PageLink, PlacedFigure, Row, Section, Sheet, SheetRow, Standing, Surround};
 pub use restricted::RestrictedPage;
+pub use sites::SitesPage;

@@ -124,6 +124,15 @@ pub enum Block {
     Heading(String),
     /// A leading sentence, set large.
     Lead(String),
+    /// A leading sentence with a link to what shows it.
+    LinkedLead {
+        /// The sentence.
+        text: String,
+        /// Words of the link.
+        link: &'static str,
+        /// Relative address.
+        href: String,
+    },
     /// A paragraph.
     Paragraph(String),
     /// A list.

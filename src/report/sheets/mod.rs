@@ -1,6 +1,7 @@
 //! Findings -> CSV sheets with their schema: one file a sheet, columns and schema from one list.
 
 pub mod backtest;
+pub mod case_mix_models;
 pub mod change;
 pub mod completeness;
 pub mod curve_points;
@@ -13,6 +14,7 @@ pub mod recovery_curves;
 pub mod rejected_rows;
 pub mod responders;
 pub mod sheet;
+pub mod site_comparison;
 pub mod time_to_response;
 
 #[cfg(test)]

@@ -14,8 +14,10 @@ pub const IN_BRIEF: &str = "In brief";
 pub const WHO: &str = "Who these patients are";
 /// Conditions on the first page.
 pub const CONDITIONS: &str = "Condition by condition";
-/// This quarter against the one before.
-pub const AGAINST_PREVIOUS: &str = "This quarter against the one before";
+/// This quarter against the one before, and against the same a year ago.
+pub const AGAINST_PREVIOUS: &str = "This quarter against earlier ones";
+/// Link from a finding to what shows it.
+pub const SHOWN_BY: &str = "See it.";
 /// How many were measured.
 pub const COMPLETENESS: &str = "How many were measured";
 /// What may be said.
@@ -84,6 +86,15 @@ pub const AGAINST_COLUMNS: [&str; 6] = [
     "difference (95\u{a0}%\u{a0}CI)",
     "responded, this quarter",
     "responded, quarter before",
+    "difference (95\u{a0}%\u{a0}CI)",
+];
+/// Columns of the comparison with the same quarter a year ago.
+pub const AGAINST_YEAR_COLUMNS: [&str; 6] = [
+    "change, this quarter",
+    "change, a year ago",
+    "difference (95\u{a0}%\u{a0}CI)",
+    "responded, this quarter",
+    "responded, a year ago",
     "difference (95\u{a0}%\u{a0}CI)",
 ];
 /// Columns of the sheet of completeness.

@@ -2,12 +2,19 @@
 
 use super::methods::Explanation;
 
-/// Courses, what is imputed from them, waiting times and predictions.
+/// Courses, what is imputed from them, waiting times, predictions, the comparison of sites, and the choice of what leads.
 pub fn explanations() -> Vec<Explanation> {
-    vec![course(), imputation(), time_to_response(), predictions()]
+    vec![
+        course(),
+        imputation(),
+        time_to_response(),
+        predictions(),
+        super::methods_of_sites::sites(),
+        super::methods_of_sites::leads(),
+    ]
 }
 
-fn explain(id: &'static str, heading: &'static str, paragraphs: &[&str]) -> Explanation {
+pub(super) fn explain(id: &'static str, heading: &'static str, paragraphs: &[&str]) -> Explanation {
     Explanation { id, heading, paragraphs: paragraphs.iter().map(|p| p.to_string()).collect() }
 }
 

@@ -45,8 +45,8 @@ pub fn measure_and_unit(measure: &str, unit: &str) -> String {
 }
 
 /// Caption of the comparison of two quarters.
-pub fn against_caption(this: Quarter) -> String {
-    format!("{} against {}", quarter_short(this), quarter_short(this.previous()))
+pub fn against_caption(this: Quarter, earlier: Quarter) -> String {
+    format!("{} against {}", quarter_short(this), quarter_short(earlier))
 }
 
 /// Caption of the completeness.
@@ -111,8 +111,8 @@ pub const BY_COLUMNS_NOTE: &str = "Responded: by the first definition above, of 
 pub const ORDINAL_NOTE: &str = "Medians as ranks: 0 is the lowest word. Better, the same, worse: the word at the endpoint \
      against that at baseline.";
 /// Beside the comparison of two quarters.
-pub const AGAINST_NOTE: &str = "This quarter − quarter before, in the unit of the measure and in percentage points. \
-     Welch's interval for means, Newcombe's for rates. An interval that holds 0 is compatible with no difference.";
+pub const AGAINST_NOTE: &str = "This quarter − the earlier one, in the unit of the measure and in percentage points. \
+     Welch's interval for means, Newcombe's for rates. An interval that holds 0 is compatible with no difference; of many intervals that leave it out, one in twenty does so by chance, and sentences allow for that.";
 /// Beside the completeness.
 pub const COMPLETENESS_NOTE: &str = "Due: the endpoint window has closed. Responded: by the first definition on the \
      condition's page, of all that could respond.";

@@ -2,7 +2,8 @@
 
 use super::phrases::{capital, unit_of_change, within};
 use super::{count, counted, n_of, percent, percent_with_interval, signed, signed_with_interval};
-use crate::findings::bulletin::Estimate;
+use crate::findings::bulletin::{Difference, Estimate};
+use crate::rows::when::Quarter;
 
 /// Leading sentence on the responders of a condition.
 pub fn responder_lead(condition: &str, measure: &str, reached: &str, rate: &Estimate) -> String {
@@ -32,38 +33,87 @@ pub fn completeness_lead(condition: &str, with_endpoint: u64, due: u64) -> Strin
     )
 }
 
-/// Leading sentence on this quarter against the one before.
+/// What a comparison of two quarters is about.
+#[derive(Clone, Copy, Debug)]
+pub struct Compared<'a> {
+    /// The condition.
+    pub condition: &'a str,
+    /// The measure.
+    pub measure: &'a str,
+    /// Whether a lower score is better.
+    pub lower_is_better: bool,
+    /// Decimals for people.
+    pub places: usize,
+    /// Whether the earlier quarter is the one a year ago.
+    pub year_ago: bool,
+}
+
+/// Leading sentence on this quarter against an earlier one.
 pub fn against_previous_lead(
-    condition: &str,
-    measure: &str,
+    about: &Compared<'_>,
     this: &Estimate,
     before: &Estimate,
-    difference: &Estimate,
-    lower_is_better: bool,
-    places: usize,
+    difference: &Difference,
 ) -> String {
     format!(
-        "{condition}: mean change in {} was {} this quarter and {} the quarter before, {}.",
-        within(measure),
-        signed(this.value, places),
-        signed(before.value, places),
-        verdict(difference, lower_is_better)
+        "{}: mean change in {} was {} this quarter and {} {}, {}.",
+        about.condition,
+        within(about.measure),
+        signed(this.value, about.places),
+        signed(before.value, about.places),
+        if about.year_ago { "in the same quarter a year ago" } else { "the quarter before" },
+        verdict(difference, about.lower_is_better)
     )
 }
 
 /// Beside it.
-pub fn against_previous_note(difference: &Estimate, places: usize) -> String {
+pub fn against_previous_note(difference: &Difference, places: usize) -> String {
+    let Estimate { value, low, high } = difference.estimate;
     format!(
-        "Difference of the two mean changes: {}, Welch. Not adjusted for who was treated.",
-        signed_with_interval(difference.value, difference.low, difference.high, places)
+        "Difference of the two mean changes: {}, Welch{}. Not adjusted for who was treated.",
+        signed_with_interval(value, low, high, places),
+        adjusted_p(difference)
     )
 }
 
-fn verdict(difference: &Estimate, lower_is_better: bool) -> &'static str {
-    if difference.low <= 0.0 && difference.high >= 0.0 {
+/// Leading sentence on this quarter's response rate against an earlier one's.
+pub fn rate_against_previous_lead(
+    about: &Compared<'_>,
+    this: &Estimate,
+    before: &Estimate,
+    difference: &Difference,
+) -> String {
+    format!(
+        "{}: {} reached the minimal important change in {} this quarter and {} {}, {}.",
+        about.condition,
+        percent(this.value),
+        within(about.measure),
+        percent(before.value),
+        if about.year_ago { "in the same quarter a year ago" } else { "the quarter before" },
+        verdict(difference, about.lower_is_better)
+    )
+}
+
+/// Beside it.
+pub fn rate_against_previous_note(difference: &Difference) -> String {
+    let points = |share: f64| 100.0 * share;
+    let Estimate { value, low, high } = difference.estimate;
+    format!(
+        "Difference in percentage points: {}, Newcombe{}. Of those with both readings; not adjusted for who was treated.",
+        signed_with_interval(points(value), points(low), points(high), 0),
+        adjusted_p(difference)
+    )
+}
+
+fn adjusted_p(difference: &Difference) -> String {
+    difference.q.map_or(String::new(), |q| format!("; q {}", super::sites::q_value(q)))
+}
+
+fn verdict(difference: &Difference, lower_is_better: bool) -> &'static str {
+    if !difference.is_beyond_chance() {
         return "a difference that chance alone can explain";
     }
-    if (difference.value < 0.0) == lower_is_better {
+    if (difference.estimate.value < 0.0) == lower_is_better {
         "more improvement than chance alone would explain; these figures cannot say why"
     } else {
         "less improvement than chance alone would explain; these figures cannot say why"
@@ -138,6 +188,10 @@ pub fn both_readings(period: &str, episodes: Option<u64>) -> String {
 pub const PERIOD_OF_PAGE: &str = "This page is about all quarters together, unless it names one.";
 /// Without quarters.
 pub const NO_QUARTERS: &str = "The exports know no quarters, so none can be compared.";
+/// Where the exports hold no episodes of an earlier quarter.
+pub fn no_such_quarter(earlier: Quarter) -> String {
+    format!("No episode was due in the {}, so there is nothing to compare with.", super::phrases::quarter(earlier))
+}
 /// Before the completeness.
 pub const COMPLETENESS_INTRO: &str = "Patients who do badly may stay away, and so may those who are well again. The last \
      column shows how far the missing could move the response rate, were they all failures or all successes.";
@@ -152,8 +206,9 @@ pub fn can_say(endpoint_days: (i32, i32)) -> Vec<String> {
         ),
         "How many reached each definition of a response, and how far those without readings could move that."
             .to_string(),
-        "Whether this quarter differs from the one before by more than chance.".to_string(),
-        "Which sites measure their patients and which lose sight of them.".to_string(),
+        "Whether this quarter differs from the one before, or from a year ago, by more than chance.".to_string(),
+        "Which sites differ from what their case mix lets expect by more than chance, and which lose sight of their patients."
+            .to_string(),
     ]
 }
 
@@ -161,7 +216,8 @@ pub fn can_say(endpoint_days: (i32, i32)) -> Vec<String> {
 pub fn cannot_say(endpoint_days: (i32, i32)) -> Vec<String> {
     vec![
         "That traction brought the change about, or what would have happened without it.".to_string(),
-        "That one site treats better than another: whom they treat is not allowed for here.".to_string(),
+        "That one site treats better than another: only what was recorded of patients before treatment is allowed for."
+            .to_string(),
         "How those without an endpoint fared.".to_string(),
         format!("What comes after day {}.", endpoint_days.1),
         "What one patient may expect.".to_string(),
@@ -172,14 +228,15 @@ pub fn cannot_say(endpoint_days: (i32, i32)) -> Vec<String> {
 mod tests {
     use super::*;
 
-    fn estimate(value: f64, low: f64, high: f64) -> Estimate {
-        Estimate { value, low, high }
+    fn difference(value: f64, low: f64, high: f64, q: f64) -> Difference {
+        Difference { estimate: Estimate { value, low, high }, p: Some(q), q: Some(q) }
     }
 
     #[test]
     fn a_difference_whose_interval_holds_zero_is_put_down_to_chance() {
-        assert!(verdict(&estimate(-1.0, -3.0, 1.0), true).contains("chance alone can explain"));
-        assert!(verdict(&estimate(-2.0, -3.0, -1.0), true).starts_with("more improvement"));
-        assert!(verdict(&estimate(-2.0, -3.0, -1.0), false).starts_with("less improvement"));
+        assert!(verdict(&difference(-1.0, -3.0, 1.0, 0.4), true).contains("chance alone can explain"));
+        assert!(verdict(&difference(-2.0, -3.0, -1.0, 0.2), true).contains("chance alone can explain"), "one of many");
+        assert!(verdict(&difference(-2.0, -3.0, -1.0, 0.01), true).starts_with("more improvement"));
+        assert!(verdict(&difference(-2.0, -3.0, -1.0, 0.01), false).starts_with("less improvement"));
     }
 }
