@@ -52,6 +52,9 @@ pub struct ReportArguments {
     /// Print nothing but errors
     #[arg(long, short)]
     pub quiet: bool,
+    /// Print how long each stage took, on the standard error
+    #[arg(long)]
+    pub timings: bool,
 }
 
 /// Who may see the report.

@@ -2,6 +2,7 @@
 
 use super::args::BacktestArguments;
 use super::journey;
+use super::progress::Stages;
 use super::say;
 use crate::error::{Exit, Problem};
 use crate::findings::bulletin::{Bulletin, Estimate};
@@ -29,10 +30,11 @@ const HEADINGS: [&str; 9] = [
 /// Settings, mappings or exports are wrong, or hold direct identifiers.
 pub fn run(arguments: &BacktestArguments) -> Result<Exit, Problem> {
     let group = load(&arguments.folder)?;
-    let understood = journey::understand(&group, arguments.quiet)?;
+    let stages = Stages::new(arguments.quiet);
+    let understood = journey::understand(&group, &stages)?;
     let records = journey::records(&group, &understood, None);
-    let fitted = journey::fit(records, arguments.quiet);
-    let bulletin = journey::find(&group, &understood, records, &fitted)?;
+    let fitted = journey::fit(records, &stages);
+    let bulletin = journey::find(&group, &understood, records, &fitted, &stages)?;
     say::out(&text(&bulletin))?;
     Ok(Exit::Fine)
 }

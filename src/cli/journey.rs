@@ -1,5 +1,6 @@
 //! A visit's whole journey: exports -> rows -> visits -> episodes -> readings -> findings -> pages.
 
+use super::progress::Stages;
 use crate::catalogue::CatalogueError;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
 use crate::catalogue::setup_practice::SetupPractice;
@@ -34,9 +35,7 @@ use crate::rows::when::Quarter;
 use crate::visits::duplicates::{Disagreement, visits};
 use crate::visits::tables::{EpisodeOfRows, write_visits};
 use crate::visits::visits::Visits;
-use indicatif::{ProgressBar, ProgressStyle};
 use std::path::Path;
-use std::time::Duration;
 
 /// Everything that was read and understood.
 pub struct Understood {
@@ -58,38 +57,32 @@ pub struct Understood {
 ///
 /// # Errors
 /// A file cannot be read, does not fit its mapping, or holds direct identifiers.
-pub fn understand(group: &Group, quiet: bool) -> Result<Understood, Problem> {
-    let progress = progress(quiet);
-    let mut intake = read_group(group, |file| progress.set_message(format!("reading {}", file.display())))?;
-    progress.set_message("cutting visits into episodes");
+pub fn understand(group: &Group, stages: &Stages) -> Result<Understood, Problem> {
+    let mut intake = stages.run("reading exports", |tell| {
+        let files: u64 = group.exports.iter().map(|export| export.files.len() as u64).sum();
+        let mut begun = 0;
+        read_group(group, |_| tell(std::mem::replace(&mut begun, 1), files))
+    })?;
     let long_files: Vec<bool> = group
         .exports
         .iter()
         .flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout == Layout::ReadingRows))
         .collect();
     let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
-    let (visits, disagreements) = visits(rows, scores, &long_files, &mut intake.ledger);
+    let (visits, disagreements) =
+        stages.run("taking out duplicates", |_| visits(rows, scores, &long_files, &mut intake.ledger));
     if let Some(file) = intake.ledger.unbalanced().first() {
         let what = format!("the rows of {} do not add up; this is a fault of the program", intake.files.path(*file));
         return Err(Problem::failure(what).hint("report it; no output was written"));
     }
     let regions = Regions::of(&group.conditions, &intake.names.codes);
-    let episodes = cut(&visits, &regions, &group.episodes);
-    progress.set_message("scoring and attaching readings");
-    let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
-    let courses = Courses::of(&readings, &episodes, &group.episodes);
-    progress.finish_and_clear();
+    let episodes = stages.run("cutting visits into episodes", |_| cut(&visits, &regions, &group.episodes));
+    let (readings, courses) = stages.run("scoring and attaching readings", |_| {
+        let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
+        let courses = Courses::of(&readings, &episodes, &group.episodes);
+        (readings, courses)
+    });
     Ok(Understood { intake, visits, disagreements, episodes, readings, courses })
-}
-
-fn progress(quiet: bool) -> ProgressBar {
-    if quiet {
-        return ProgressBar::hidden();
-    }
-    let bar = ProgressBar::new_spinner(); // hidden by itself when the standard error is no terminal
-    bar.set_style(ProgressStyle::with_template("{elapsed} {msg}").unwrap_or_else(|_| ProgressStyle::default_spinner()));
-    bar.enable_steady_tick(Duration::from_millis(200));
-    bar
 }
 
 /// What the models are fitted to. Without a period, the latest that is complete.
@@ -108,12 +101,8 @@ pub fn records<'a>(group: &'a Group, understood: &'a Understood, period: Option<
 }
 
 /// Fits the course of each outcome of each condition.
-pub fn fit(records: Records<'_>, quiet: bool) -> FittedCourses {
-    let progress = progress(quiet);
-    progress.set_message("fitting recovery curves");
-    let fitted = FittedCourses::fit(records);
-    progress.finish_and_clear();
-    fitted
+pub fn fit(records: Records<'_>, stages: &Stages) -> FittedCourses {
+    stages.run("fitting recovery curves", |tell| FittedCourses::fit_to(records, records.episodes.list.iter(), tell))
 }
 
 /// Works out everything that the report says.
@@ -125,18 +114,21 @@ pub fn find(
     understood: &Understood,
     records: Records<'_>,
     fitted: &FittedCourses,
+    stages: &Stages,
 ) -> Result<Bulletin, Problem> {
     let Understood { intake, visits, disagreements, episodes, readings, courses } = understood;
     let registry = |error: CatalogueError| Problem::failure(error.to_string());
     let practice = SetupPractice::embedded().map_err(registry)?;
     let natural_courses = NaturalCourses::embedded().map_err(registry)?;
     let mut quality = data_quality(&intake.files, &intake.ledger, disagreements);
-    let notes = episode_notes(episodes, readings, courses);
-    let care = CourseOfCare { visits, episodes, readings };
-    add_course_of_care(&mut quality, &intake.files, care, &group.measures, &practice, notes);
+    stages.run("checking the data's quality", |_| {
+        let notes = episode_notes(episodes, readings, courses);
+        let care = CourseOfCare { visits, episodes, readings };
+        add_course_of_care(&mut quality, &intake.files, care, &group.measures, &practice, notes);
+    });
     let natural_courses = &natural_courses;
     let sources = Sources { group: &group.name, audience: group.audience, natural_courses, records, fitted };
-    Ok(compose::bulletin(sources, quality))
+    Ok(stages.run("comparing", |_| compose::bulletin(sources, quality)))
 }
 
 /// Every episode of one patient, the latest first, held against the courses of its conditions.
@@ -151,16 +143,23 @@ pub fn on_track_of(group: &Group, understood: &Understood, key: &str) -> Result<
     let patient = understood.intake.names.patients.find(key).ok_or_else(unknown)?;
     let records = records(group, understood, None);
     let episodes = understood.episodes.list.iter().filter(|episode| episode.patient == patient);
-    let fitted = FittedCourses::fit_to(records, episodes);
+    let fitted = FittedCourses::fit_to(records, episodes, &|_, _| ());
     let ends = SiteEnds::of(&understood.visits.rows);
     let watch = Watch { group: &group.name, records, fitted: &fitted, visits: &understood.visits, ends: &ends };
     Ok(watch.of_patient(key))
 }
 
 /// Finds who is on track.
-pub fn worklist(group: &Group, understood: &Understood, records: Records<'_>, fitted: &FittedCourses) -> Worklist {
+pub fn worklist(
+    group: &Group,
+    understood: &Understood,
+    records: Records<'_>,
+    fitted: &FittedCourses,
+    stages: &Stages,
+) -> Worklist {
     let ends = SiteEnds::of(&understood.visits.rows);
-    Watch { group: &group.name, records, fitted, visits: &understood.visits, ends: &ends }.worklist()
+    let watch = Watch { group: &group.name, records, fitted, visits: &understood.visits, ends: &ends };
+    stages.run("finding who is on track", |_| watch.worklist())
 }
 
 /// Writes pages, figures, sheets and datasets into a folder.
@@ -173,14 +172,17 @@ pub fn write(
     bulletin: &Bulletin,
     worklist: &Worklist,
     out: &Path,
+    stages: &Stages,
 ) -> Result<(), Problem> {
     let failure = |error: ReportError| Problem::failure(error.to_string());
     let rules = Rules::of(group, bulletin);
-    write_pages(bulletin, &rules, out).map_err(failure)?;
-    write_restricted(worklist, out).map_err(failure)?;
-    write_account(understood, Some(worklist), out)?;
-    write_results(bulletin, &out.join("tables"))?;
-    write_datasets(group, understood, &out.join("restricted"))
+    stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell)).map_err(failure)?;
+    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell)).map_err(failure)?;
+    stages.run("writing sheets", |_| {
+        write_account(understood, Some(worklist), out)?;
+        write_results(bulletin, &out.join("tables"))
+    })?;
+    stages.run("writing datasets", |_| write_datasets(group, understood, &out.join("restricted")))
 }
 
 /// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected. With a worklist

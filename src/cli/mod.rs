@@ -6,6 +6,7 @@ mod chart;
 mod inspect;
 mod journey;
 mod patient;
+mod progress;
 mod pseudonymise;
 mod query;
 mod report;

@@ -3,6 +3,7 @@
 use super::args::PatientArguments;
 use super::chart::{self, chart};
 use super::journey;
+use super::progress::Stages;
 use super::say;
 use crate::error::{Exit, Problem};
 use crate::findings::worklist::{OutcomeOnTrack, PatientOnTrack};
@@ -20,7 +21,8 @@ const NARROWEST: usize = 40;
 /// Settings, mappings or exports are wrong, or the group has no such patient.
 pub fn run(arguments: &PatientArguments) -> Result<Exit, Problem> {
     let group = load(&arguments.folder)?;
-    let understood = journey::understand(&group, arguments.quiet)?;
+    let stages = Stages::new(arguments.quiet);
+    let understood = journey::understand(&group, &stages)?;
     let episodes = journey::on_track_of(&group, &understood, &arguments.key)?;
     for episode in &episodes {
         say::out(&text(episode, WIDTH))?;

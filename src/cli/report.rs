@@ -2,6 +2,7 @@
 
 use super::args::{AudienceWord, ReportArguments};
 use super::journey::{self, Understood};
+use super::progress::Stages;
 use super::{say, summary};
 use crate::error::{Exit, Problem};
 use crate::group::load::load;
@@ -26,16 +27,20 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.folder));
 
     let publication = Publication::begin(&out)?;
-    let understood = journey::understand(&group, arguments.quiet)?;
+    let stages = Stages::new(arguments.quiet);
+    let understood = journey::understand(&group, &stages)?;
     if understood.intake.ledger.faulty_share() > group.reject_limit {
         return too_many_rejected(&group, &understood, publication);
     }
     let records = journey::records(&group, &understood, period);
-    let fitted = journey::fit(records, arguments.quiet);
-    let bulletin = journey::find(&group, &understood, records, &fitted)?;
-    let worklist = journey::worklist(&group, &understood, records, &fitted);
-    journey::write(&group, &understood, &bulletin, &worklist, publication.path())?;
-    publication.finish()?;
+    let fitted = journey::fit(records, &stages);
+    let bulletin = journey::find(&group, &understood, records, &fitted, &stages)?;
+    let worklist = journey::worklist(&group, &understood, records, &fitted, &stages);
+    journey::write(&group, &understood, &bulletin, &worklist, publication.path(), &stages)?;
+    stages.run("flushing to the disk", |_| publication.finish())?;
+    if arguments.timings {
+        eprint!("{}", stages.timings());
+    }
     if !arguments.quiet {
         say::out(&summary::of(&bulletin, &out.join("index.html")))?;
     }

@@ -41,7 +41,7 @@ pub fn curve(course: &FittedCourse, important_change: Option<f64>, last_day: f64
     };
     let day_of_important_change =
         important_change.and_then(|amount| model.day_of_improvement(course.scale, amount, last_day));
-    let scores = course.panel.scores();
+    let scores = course.fitted_to().scores();
     let share_at = |end: fn((bool, bool)) -> bool| {
         let at_end = scores.iter().filter(|score| end(course.scale.at_ends(**score))).count();
         at_end as f64 / scores.len().max(1) as f64

@@ -3,6 +3,7 @@
 use super::backtest::{Doubt, HeldOut, Tested, backtest};
 use super::choice::{Chosen, choose};
 use super::course_model::{CourseModel, EndEffect, Unfit};
+use super::drawn_patients::drawn;
 use super::folds::fold_of;
 use super::on_track::Yardstick;
 use super::panel::{Panel, Track};
@@ -58,6 +59,8 @@ pub struct FittedCourse {
     pub outcome: Outcome,
     /// Its readings, over every episode that started.
     pub panel: Panel,
+    /// Those of the patients drawn for the fit; `None` where it is fitted to all.
+    drawn: Option<Panel>,
     /// The measure's scale.
     pub scale: ScoreScale,
     /// What counts as a response.
@@ -94,6 +97,11 @@ impl FittedCourse {
         }
     }
 
+    /// The readings that the model was fitted to and tested on: all, or those of the patients drawn.
+    pub fn fitted_to(&self) -> &Panel {
+        self.drawn.as_ref().unwrap_or(&self.panel)
+    }
+
     /// Why `behind` and `ahead` are not to be said, if so.
     pub fn doubt(&self) -> Option<Doubt> {
         self.tested.doubt()
@@ -109,11 +117,15 @@ pub struct FittedCourses {
 impl FittedCourses {
     /// Fits all, side by side.
     pub fn fit(records: Records<'_>) -> Self {
-        Self::fit_to(records, records.episodes.list.iter())
+        Self::fit_to(records, records.episodes.list.iter(), &|_, _| ())
     }
 
-    /// Fits those of the conditions that some episodes have.
-    pub fn fit_to<'e>(records: Records<'_>, episodes: impl Iterator<Item = &'e Episode>) -> Self {
+    /// Fits those of the conditions that some episodes have. `tell`: courses fitted since the last call, and all.
+    pub fn fit_to<'e>(
+        records: Records<'_>,
+        episodes: impl Iterator<Item = &'e Episode>,
+        tell: &(dyn Fn(u64, u64) + Sync),
+    ) -> Self {
         let conditions: BTreeSet<Option<ConditionId>> = episodes.map(|episode| episode.condition).collect();
         let wanted: Vec<(Option<ConditionId>, Outcome)> = conditions
             .into_iter()
@@ -123,9 +135,13 @@ impl FittedCourses {
             })
             .filter(|(_, outcome)| has_a_course(records.measures.get(outcome.measure)))
             .collect();
-        Self {
-            list: wanted.into_par_iter().map(|(condition, outcome)| fit_one(&records, condition, outcome)).collect(),
-        }
+        let all = wanted.len() as u64;
+        let fit = |(condition, outcome)| {
+            let fitted = fit_one(&records, condition, outcome);
+            tell(1, all);
+            fitted
+        };
+        Self { list: wanted.into_par_iter().map(fit).collect() }
     }
 
     /// The fitted course of an outcome of a condition; none for measures that are not averaged.
@@ -149,7 +165,9 @@ fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outco
     let radicular = condition.is_some_and(|id| records.conditions.get(id).radicular);
     let episodes = (0u32..).zip(&records.episodes.list).filter(|(_, episode)| episode.condition == condition);
     let panel = Panel::of(episodes, records.readings, records.courses, outcome);
-    let folds: Vec<u8> = panel.tracks().map(|track| patient(records, track).map_or(0, fold_of)).collect();
+    let drawn = drawn(&panel, |episode| patient(records, episode));
+    let fitted_to = drawn.as_ref().unwrap_or(&panel);
+    let folds: Vec<u8> = fitted_to.tracks().map(|track| patient(records, track.episode).map_or(0, fold_of)).collect();
     let mut course = FittedCourse {
         condition,
         outcome,
@@ -160,16 +178,17 @@ fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outco
             false => measure.reliable_change_limit(),
         },
         endpoint_day: endpoint_day(records, &panel, outcome),
-        fit: choose(&panel, &folds),
+        fit: choose(fitted_to, &folds),
         end_effect: None,
         tested: Tested::default(),
         tested_later: None,
         panel,
+        drawn,
         rules: records.on_track,
     };
     if let Ok(chosen) = &course.fit {
         if share_at_ends(&course) > MANY_AT_ENDS {
-            let tracks: Vec<Track<'_>> = course.panel.tracks().collect();
+            let tracks: Vec<Track<'_>> = course.fitted_to().tracks().collect();
             course.end_effect = chosen.model.end_effect(&tracks, course.scale);
         }
         course.tested = test_folds(records, &course, chosen, &folds);
@@ -180,14 +199,14 @@ fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outco
 
 /// Share of the readings at an end of the scale.
 fn share_at_ends(course: &FittedCourse) -> f64 {
-    let scores = course.panel.scores();
+    let scores = course.fitted_to().scores();
     let (low, high) = course.scale.ends();
     let at_ends = scores.iter().filter(|score| **score <= low || **score >= high).count();
     at_ends as f64 / scores.len().max(1) as f64
 }
 
-fn patient<'r>(records: &Records<'r>, track: Track<'_>) -> Option<&'r str> {
-    let episode = records.episodes.list.get(track.episode as usize)?;
+fn patient<'r>(records: &Records<'r>, episode: u32) -> Option<&'r str> {
+    let episode = records.episodes.list.get(episode as usize)?;
     Some(records.names.patients.get(episode.patient))
 }
 
@@ -221,7 +240,7 @@ fn held_out<'a>(
 
 fn test_folds(records: &Records<'_>, course: &FittedCourse, chosen: &Chosen, folds: &[u8]) -> Tested {
     let patients: Vec<HeldOut<'_>> = course
-        .panel
+        .fitted_to()
         .tracks()
         .zip(folds)
         .filter_map(|(track, fold)| {
@@ -242,7 +261,7 @@ fn test_later(records: &Records<'_>, course: &FittedCourse, chosen: &Chosen) -> 
         When::Offset { .. } => None,
     };
     let (mut before, mut after) = (Vec::new(), Vec::new());
-    for track in course.panel.tracks() {
+    for track in course.fitted_to().tracks() {
         let Some(episode) = records.episodes.list.get(track.episode as usize) else { continue };
         match ended_before(episode, &track) {
             Some(true) => before.push(track),
@@ -252,10 +271,10 @@ fn test_later(records: &Records<'_>, course: &FittedCourse, chosen: &Chosen) -> 
     }
     // nobody may stand on both sides
     let patients = |tracks: &[Track<'_>]| -> BTreeSet<&str> {
-        tracks.iter().filter_map(|track| patient(records, *track)).collect()
+        tracks.iter().filter_map(|track| patient(records, track.episode)).collect()
     };
     let known = patients(&before);
-    after.retain(|track| patient(records, *track).is_some_and(|patient| !known.contains(patient)));
+    after.retain(|track| patient(records, track.episode).is_some_and(|patient| !known.contains(patient)));
     let model = chosen.model.refit(&before).ok()?;
     let held: Vec<HeldOut<'_>> = after.into_iter().map(|track| held_out(records, course, &model, track)).collect();
     let tested = backtest(&held);

@@ -64,6 +64,19 @@ impl Panel {
         panel
     }
 
+    /// The readings of some of its episodes.
+    pub fn only(&self, keep: impl Fn(u32) -> bool) -> Self {
+        let mut panel = Self { starts: vec![0], ..Self::default() };
+        for track in self.tracks().filter(|track| keep(track.episode)) {
+            panel.episodes.push(track.episode);
+            panel.has_baseline.push(track.has_baseline);
+            panel.days.extend_from_slice(track.days);
+            panel.scores.extend_from_slice(track.scores);
+            panel.starts.push(panel.days.len());
+        }
+        panel
+    }
+
     /// Episodes with a reading.
     pub fn len(&self) -> usize {
         self.episodes.len()

@@ -84,7 +84,12 @@ struct Report {
 
 /// Writes `index.html`, `conditions/*.html`, `sites.html`, `sites/*.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
 /// which is made if it does not exist. Same bulletin, same bytes.
-pub fn write_pages(bulletin: &Bulletin, rules: &Rules, out: &Path) -> Result<PagesWritten, ReportError> {
+pub fn write_pages(
+    bulletin: &Bulletin,
+    rules: &Rules,
+    out: &Path,
+    tell: &(dyn Fn(u64, u64) + Sync),
+) -> Result<PagesWritten, ReportError> {
     let report = report_of(&Edition::new(bulletin, rules))?;
     let mut written = PagesWritten { index: out.join(edition::INDEX_FILE), ..PagesWritten::default() };
     for (file, html) in &report.pages {
@@ -93,7 +98,11 @@ pub fn write_pages(bulletin: &Bulletin, rules: &Rules, out: &Path) -> Result<Pag
     written.figures = report
         .figures
         .par_iter()
-        .map(|figure| write(out, &format!("figures/{}.png", figure.name), &figure.png()?))
+        .map(|figure| {
+            let path = write(out, &format!("figures/{}.png", figure.name), &figure.png()?)?;
+            tell(1, report.figures.len() as u64);
+            Ok(path)
+        })
         .collect::<Result<_, ReportError>>()?;
     Ok(written)
 }

@@ -104,7 +104,7 @@ fn a_report_is_written_into_its_folder() {
     bulletin.conditions.truncate(0);
     bulletin.sites_compared.clear();
     let folder = tempfile::tempdir().unwrap();
-    let written = write_pages(&bulletin, &invented::rules(), &folder.path().join("new")).unwrap();
+    let written = write_pages(&bulletin, &invented::rules(), &folder.path().join("new"), &|_, _| ()).unwrap();
     assert_eq!(written.pages.first(), Some(&written.index));
     assert_eq!((written.pages.len(), written.figures.len()), (3, 1));
     for path in written.pages.iter().chain(&written.figures) {

@@ -45,21 +45,28 @@ enum Page<'w> {
 }
 
 /// Writes `restricted/worklist.html`, `restricted/clinicians/*.html`, `restricted/patients/*.html` and their style
-/// sheet under `out`, the report's folder, which is made if it does not exist. Same worklist, same bytes.
+/// sheet under `out`, the report's folder, which is made if it does not exist. Same worklist, same bytes. `tell`: pages
+/// written since the last call, and all.
 ///
 /// # Errors
 /// A figure or page cannot be made, or a file cannot be written.
-pub fn write_restricted(worklist: &Worklist, out: &Path) -> Result<PagesWritten, ReportError> {
+pub fn write_restricted(
+    worklist: &Worklist,
+    out: &Path,
+    tell: &(dyn Fn(u64, u64) + Sync),
+) -> Result<PagesWritten, ReportError> {
     let restricted = Restricted::of(worklist);
     let folder = out.join(FOLDER);
     let around = restricted.around("", LIST_FILE, "", Vec::new());
     write(&folder, STYLE_FILE, around.css().as_bytes())?;
-    let written = restricted
-        .pages()
+    let pages = restricted.pages();
+    let written = pages
         .par_iter()
         .map(|page| {
             let (file, html) = restricted.rendered(page)?;
-            write(&folder, &file, html.as_bytes())
+            let path = write(&folder, &file, html.as_bytes())?;
+            tell(1, pages.len() as u64);
+            Ok(path)
         })
         .collect::<Result<_, ReportError>>()?;
     Ok(PagesWritten { index: folder.join(LIST_FILE), pages: written, ..PagesWritten::default() })

@@ -144,7 +144,7 @@ fn headings_follow_each_other_and_no_id_stands_twice() {
 fn the_same_worklist_is_written_as_the_same_files() {
     let worklist = worklist();
     let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
-    let written = folders.each_ref().map(|folder| write_restricted(&worklist, folder.path()).unwrap());
+    let written = folders.each_ref().map(|folder| write_restricted(&worklist, folder.path(), &|_, _| ()).unwrap());
     assert_eq!(written[0].index, folders[0].path().join("restricted/worklist.html"));
     assert_eq!(written[0].pages.first(), Some(&written[0].index));
     assert!(folders[0].path().join("restricted/bulletin.css").is_file());
@@ -184,5 +184,5 @@ fn numbers_that_are_none_do_not_stop_a_page() {
 #[ignore = "writes pages to look at into the folder that RESTRICTED_PAGES names"]
 fn the_pages_can_be_looked_at() {
     let Some(folder) = std::env::var_os("RESTRICTED_PAGES") else { panic!("RESTRICTED_PAGES names no folder") };
-    write_restricted(&worklist(), Path::new(&folder)).unwrap();
+    write_restricted(&worklist(), Path::new(&folder), &|_, _| ()).unwrap();
 }
