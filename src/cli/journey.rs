@@ -11,6 +11,7 @@ use crate::episodes::period::default_period;
 use crate::episodes::regions::Regions;
 use crate::episodes::tables::write_episodes;
 use crate::error::Problem;
+use crate::findings::NOT_RECORDED;
 use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
@@ -19,6 +20,7 @@ use crate::findings::worklist::{PatientOnTrack, Worklist};
 use crate::group::mapping::Layout;
 use crate::group::settings::Group;
 use crate::models::fitted_course::{FittedCourses, Records};
+use crate::models::imputed_outcomes::ImputedOutcomes;
 use crate::readings::attach::{Readings, attach};
 use crate::readings::notes::episode_notes;
 use crate::readings::tables::{outcome_columns, write_readings};
@@ -127,7 +129,8 @@ pub fn find(
         add_course_of_care(&mut quality, &intake.files, care, &group.measures, &practice, notes);
     });
     let natural_courses = &natural_courses;
-    let sources = Sources { group: &group.name, audience: group.audience, natural_courses, records, fitted };
+    let imputed = &stages.run("imputing the lost", |_| ImputedOutcomes::of(&records, fitted, NOT_RECORDED));
+    let sources = Sources { group: &group.name, audience: group.audience, natural_courses, records, fitted, imputed };
     Ok(stages.run("comparing", |_| compose::bulletin(sources, quality)))
 }
 

@@ -13,6 +13,7 @@ use crate::episodes::episode::Episode;
 use crate::group::settings::Audience;
 use crate::models::fitted_course::{FittedCourses, Records};
 use crate::models::grid::Grid;
+use crate::models::imputed_outcomes::ImputedOutcomes;
 use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use crate::rows::when::Quarter;
@@ -31,6 +32,8 @@ pub struct Sources<'a> {
     pub records: Records<'a>,
     /// The fitted course of each outcome of each condition.
     pub fitted: &'a FittedCourses,
+    /// The same outcomes with the missing drawn.
+    pub imputed: &'a ImputedOutcomes,
 }
 
 /// Everything the report says.

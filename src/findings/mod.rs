@@ -8,6 +8,7 @@ mod compare_sites;
 pub mod complementary;
 pub mod compose;
 mod condition;
+pub use condition::NOT_RECORDED;
 pub mod curve;
 pub mod curve_findings;
 mod imputed_rates;

@@ -8,7 +8,7 @@ use super::compose::Sources;
 use super::condition::{About, Numbered, as_count};
 use super::curve::{CurveOutcome, TimeToResponse};
 use super::curve_findings;
-use super::imputed_rates::{ImputedRates, Lost};
+use super::imputed_rates::{ImputedRates, imputed_rates};
 use super::natural_course::natural_course;
 use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
 use crate::catalogue::measure::{Domain, Measure};
@@ -63,15 +63,12 @@ impl<'a> Follow<'a> {
             definitions.iter().map(|definition| cells.map(|cell| Responders::of(cell, definition))).collect();
         let ordinal = (measure.ordinal && !looks_back(measure))
             .then(|| cells.map(|cell| OrdinalChange::of(cell, measure.direction)));
-        let imputed = match self.fitted() {
-            Some(course) => {
-                let key = format!("{} {}", self.about.key, self.outcome.key(self.sources.records.measures));
-                let ids: Vec<u32> = due.iter().map(|(id, _)| *id).collect();
-                let lost = Lost { course, key: &key, grid: self.grid, followed: &followed, ids: &ids };
-                lost.impute(&definitions, &responders)
-            }
-            None => Vec::new(),
-        };
+        let imputed = self
+            .sources
+            .imputed
+            .get(self.condition, self.outcome)
+            .map(|outcome| imputed_rates(&outcome.imputed, self.grid, &definitions, &responders))
+            .unwrap_or_default();
         Evaluated {
             follow: self,
             measure,
@@ -93,15 +90,15 @@ impl<'a> Follow<'a> {
 
     /// What an episode has of the outcome.
     fn read(&self, (id, episode): Numbered<'_>) -> (Followed, Trail) {
-        let list = &self.sources.records.readings.list;
-        let course = self.sources.records.courses.get(id, self.outcome);
-        let value = |position: Option<u32>| Some(list.get(position? as usize)?.value);
-        let baseline = course.and_then(|course| value(course.baseline));
-        let endpoint = course.and_then(|course| value(course.endpoint));
+        let records = &self.sources.records;
+        let list = &records.readings.list;
+        let course = records.courses.get(id, self.outcome);
+        let bare = Followed { quarter: episode.due, site: episode.site, baseline: None, endpoint: None };
+        let followed = records.followed(id, self.outcome).unwrap_or(bare);
         let readings = course.and_then(|c| list.get(c.readings.start as usize..c.readings.end as usize));
         let readings =
             readings.unwrap_or_default().iter().filter_map(|reading| Some((reading.day?, reading.value))).collect();
-        (Followed { quarter: episode.due, site: episode.site, baseline, endpoint }, Trail { baseline, readings })
+        (followed, Trail { baseline: followed.baseline, readings })
     }
 }
 
@@ -141,7 +138,7 @@ impl Evaluated<'_> {
         let measure = self.measure;
         let weeks = self.weeks(rule, own);
         let fitted = self.fitted();
-        let behind = fitted.map_or(0, |course| as_count(course.panel.len()));
+        let behind = fitted.map_or(0, |course| as_count(course.fitted_to().len()));
         let without = as_count(self.started.len()).saturating_sub(behind);
         let last_day = weeks.last().map_or(0.0, |week| week.day.round());
         OutcomeFindings {
@@ -158,7 +155,7 @@ impl Evaluated<'_> {
             responders: self.responder_rows(own),
             definitions: self.definitions.iter().map(|d| (d.key.clone(), d.label.clone())).collect(),
             curve_patients: count(rule.is_small(behind) || (rule.also_left_out && rule.is_small(without)), behind),
-            curve_readings: fitted.map_or(0, |course| as_count(course.panel.readings())),
+            curve_readings: fitted.map_or(0, |course| as_count(course.fitted_to().readings())),
             curve: self.curve(last_day),
             time_to_response: self.times_to_response(rule, own),
             backtest: fitted.and_then(|course| curve_findings::backtest(course, rule)),

@@ -39,7 +39,7 @@ pub(super) fn site_pages(
 ) -> SitesFound {
     let reader = Reader::new(sources.records);
     let courses: Vec<SiteCourses> = DOMAINS.iter().map(|domain| site_courses(&reader, *domain, rule.up_to)).collect();
-    let losses: Vec<Lost> = DOMAINS.iter().filter_map(|domain| lost(&reader, sources.fitted, *domain)).collect();
+    let losses: Vec<Lost> = DOMAINS.iter().filter_map(|domain| lost(&reader, sources.imputed, *domain)).collect();
     let pages = Pages { sources, rule, compared };
     let ended = pages.how_care_ended(sites, conditions);
     SitesFound {

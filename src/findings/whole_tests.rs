@@ -13,6 +13,7 @@ use crate::episodes::regions::Regions;
 use crate::group::settings::Audience;
 use crate::group::{load, mapping::Layout};
 use crate::models::fitted_course::{FittedCourses, Records};
+use crate::models::imputed_outcomes::ImputedOutcomes;
 use crate::models::sites::cases::Quantity;
 use crate::readings::attach::attach;
 use crate::readings::windows::Courses;
@@ -67,7 +68,9 @@ pub(crate) fn run_by<const N: usize>(
     };
     let fitted = fit(records);
     let natural_courses = &NaturalCourses::embedded().unwrap();
-    let sources = Sources { group: &group.name, audience, natural_courses, records, fitted: &fitted };
+    let imputed = ImputedOutcomes::of(&records, &fitted, super::condition::NOT_RECORDED);
+    let sources =
+        Sources { group: &group.name, audience, natural_courses, records, fitted: &fitted, imputed: &imputed };
     rules.map(|rule| bulletin_by(rule, sources, DataQuality::default()))
 }
 

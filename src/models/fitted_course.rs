@@ -5,6 +5,7 @@ use super::choice::{Chosen, choose};
 use super::course_model::{CourseModel, EndEffect, Unfit};
 use super::drawn_patients::drawn;
 use super::folds::fold_of;
+use super::followed::Followed;
 use super::on_track::Yardstick;
 use super::panel::{Panel, Track};
 use super::score_scale::ScoreScale;
@@ -48,6 +49,21 @@ pub struct Records<'a> {
     pub on_track: OnTrackRules,
     /// The quarter reported: later predictions are tested from its first day.
     pub period: Option<Quarter>,
+}
+
+impl Records<'_> {
+    /// An episode as one outcome sees it.
+    pub fn followed(&self, id: u32, outcome: Outcome) -> Option<Followed> {
+        let episode = self.episodes.list.get(id as usize)?;
+        let course = self.courses.get(id, outcome);
+        let value = |position: Option<u32>| Some(self.readings.list.get(position? as usize)?.value);
+        Some(Followed {
+            quarter: episode.due,
+            site: episode.site,
+            baseline: course.and_then(|course| value(course.baseline)),
+            endpoint: course.and_then(|course| value(course.endpoint)),
+        })
+    }
 }
 
 /// One outcome of one condition.

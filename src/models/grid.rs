@@ -93,20 +93,30 @@ impl Grid {
     pub fn sort<'a>(&self, episodes: &'a [Followed]) -> Table<Vec<&'a Followed>> {
         let mut cells = vec![Vec::new(); self.periods() * self.sites()];
         for episode in episodes {
-            let period = episode
-                .quarter
-                .and_then(|quarter| self.quarters.iter().position(|q| *q == quarter))
-                .map_or(self.periods() - 1, |position| position + 1);
-            let site = self.sites.iter().position(|site| *site == episode.site).map(|position| position + 1);
-            for period in [0, period] {
-                for site in std::iter::once(0).chain(site) {
-                    if let Some(cell) = cells.get_mut(self.index(Cell { period, site })) {
-                        cell.push(episode);
-                    }
+            for place in self.places(episode) {
+                if let Some(cell) = cells.get_mut(place) {
+                    cell.push(episode);
                 }
             }
         }
         Table { columns: self.sites(), cells }
+    }
+
+    /// Where in a [`Table`] the cells lie that hold an episode.
+    pub fn places(&self, episode: &Followed) -> impl Iterator<Item = usize> + use<> {
+        let period = episode
+            .quarter
+            .and_then(|quarter| self.quarters.iter().position(|q| *q == quarter))
+            .map_or(self.periods() - 1, |position| position + 1);
+        let site = self.sites.iter().position(|site| *site == episode.site).map(|position| position + 1);
+        let columns = self.sites();
+        let of_period = move |period| std::iter::once(0).chain(site).map(move |site| period * columns + site);
+        [0, period].into_iter().flat_map(of_period)
+    }
+
+    /// A table with the same value in each cell.
+    pub fn filled<T: Clone>(&self, value: T) -> Table<T> {
+        Table { columns: self.sites(), cells: vec![value; self.periods() * self.sites()] }
     }
 }
 
@@ -141,6 +151,11 @@ impl<T> Table<T> {
     /// The values, period by period.
     pub fn values(&self) -> &[T] {
         &self.cells
+    }
+
+    /// The values, period by period, to be changed.
+    pub fn values_mut(&mut self) -> &mut [T] {
+        &mut self.cells
     }
 
     /// The same table of something worked out from each cell.

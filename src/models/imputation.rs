@@ -1,6 +1,6 @@
 //! Responder rates with the lost imputed from their own course.
 //!
-//! In each of [`DRAWS`] draws the curve's parameters are drawn from their sampling distribution, then for every due episode
+//! In each of [`DRAWS`] draws ([`DRAWS_OF_MANY`] where very many are lost) the curve's parameters are drawn from their sampling distribution, then for every due episode
 //! that lacks its baseline or endpoint its own coefficients from their posterior given all its readings, then the score on the
 //! day endpoints are usually read, with its residual, rounded and held as scores are written. An episode without any
 //! reading is drawn from the population. Rates are pooled over the draws by Rubin's rules on the logit (Rubin 1987).
@@ -23,15 +23,21 @@ use rayon::prelude::*;
 
 /// How often the missing are drawn.
 pub const DRAWS: usize = 50;
+/// How often where more than [`MANY`] are lost: drawing is then what takes the time, and so many lost leave little to chance.
+pub const DRAWS_OF_MANY: usize = 10;
+/// Lost episodes of an outcome beyond which fewer draws do.
+pub const MANY: usize = 1_000;
 const SEED: u64 = 1987;
 
 /// The due episodes of an outcome with the missing drawn.
 #[derive(Clone, Debug)]
 pub struct Imputed {
-    /// One filled list a draw, in the order of the episodes given.
+    /// The episodes given, as they were seen.
+    followed: Vec<Followed>,
+    /// The positions of those that lack their baseline or endpoint, in order.
+    lost: Vec<u32>,
+    /// One list a draw: the lost, filled in, in the same order.
     draws: Vec<Vec<Followed>>,
-    /// Whether the endpoint of each episode was missing.
-    endpoint_drawn: Vec<bool>,
     scale: ScoreScale,
 }
 
@@ -42,18 +48,19 @@ impl Imputed {
         scale: ScoreScale,
         endpoint_day: f64,
         key: &str,
-        followed: &[Followed],
+        followed: Vec<Followed>,
         tracks: &[Option<Track<'_>>],
     ) -> Self {
+        let lost: Vec<u32> =
+            (0..).zip(&followed).filter(|(_, episode)| episode.pair().is_none()).map(|(i, _)| i).collect();
+        let to_fill: Vec<(&Followed, &Option<Track<'_>>)> =
+            followed.iter().zip(tracks).filter(|(episode, _)| episode.pair().is_none()).collect();
         let one = |draw: usize| {
             let mut stream = stream(SEED, format!("{key} draw {draw}").as_bytes());
             let model = model.drawn(&mut stream);
             let unread = model.posterior(&[], &[]);
-            let fill = |(episode, track): (&Followed, &Option<Track<'_>>)| {
-                let mut filled = *episode;
-                if filled.pair().is_some() {
-                    return filled;
-                }
+            let fill = |(episode, track): &(&Followed, &Option<Track<'_>>)| {
+                let mut filled = **episode;
                 let read = track.and_then(|track| model.posterior(track.days, track.scores));
                 let posterior = if track.is_some() { read.as_ref() } else { unread.as_ref() };
                 let curve = posterior.and_then(|posterior| model.drawn_curve(posterior, &mut stream));
@@ -68,27 +75,64 @@ impl Imputed {
                 filled.endpoint = filled.endpoint.or(endpoint);
                 filled
             };
-            followed.iter().zip(tracks).map(fill).collect()
+            to_fill.iter().map(fill).collect()
         };
-        Self {
-            draws: (0..DRAWS).into_par_iter().map(one).collect(),
-            endpoint_drawn: followed.iter().map(|episode| episode.endpoint.is_none()).collect(),
-            scale,
-        }
+        let draws = if lost.len() > MANY { DRAWS_OF_MANY } else { DRAWS };
+        let draws = (0..draws).into_par_iter().map(one).collect();
+        Self { followed, lost, draws, scale }
     }
 
-    /// Every draw: the episodes given, with what was missing filled in.
-    pub fn draws(&self) -> &[Vec<Followed>] {
-        &self.draws
+    /// The episodes given, as they were seen.
+    pub fn followed(&self) -> &[Followed] {
+        &self.followed
+    }
+
+    /// How often the missing were drawn.
+    pub fn draws(&self) -> usize {
+        self.draws.len()
+    }
+
+    /// Responders among the episodes at some positions, in order, in each draw.
+    pub fn drawn(&self, definition: &Definition, positions: &[u32]) -> Vec<DrawnCount> {
+        let mut seen = Responders::default();
+        let mut lost = Vec::new();
+        for position in positions {
+            match (self.lost.binary_search(position), self.followed.get(*position as usize)) {
+                (Ok(at), _) => lost.push(at),
+                (Err(_), Some(episode)) => seen.add(episode, definition),
+                (Err(_), None) => {}
+            }
+        }
+        let of = |draw: &Vec<Followed>| {
+            let mut counts = seen;
+            lost.iter().filter_map(|at| draw.get(*at)).for_each(|episode| counts.add(episode, definition));
+            drawn(&counts)
+        };
+        self.draws.iter().map(of).collect()
+    }
+
+    /// The episodes that lack nothing.
+    fn seen(&self) -> impl Iterator<Item = &Followed> {
+        self.followed.iter().filter(|episode| episode.pair().is_some())
     }
 
     /// The pooled rate of each cell by one definition; `None` where no episode could respond.
     pub fn rates(&self, grid: &Grid, definition: &Definition) -> Table<Option<Estimate>> {
-        let by_draw: Vec<Table<Responders>> = self
-            .draws
-            .par_iter()
-            .map(|episodes| grid.sort(episodes).map(|cell| Responders::of(cell, definition)))
-            .collect();
+        let mut seen = grid.filled(Responders::default());
+        let add = |table: &mut Table<Responders>, episode: &Followed| {
+            for place in grid.places(episode) {
+                if let Some(counts) = table.values_mut().get_mut(place) {
+                    counts.add(episode, definition);
+                }
+            }
+        };
+        self.seen().for_each(|episode| add(&mut seen, episode));
+        let with_lost = |lost: &Vec<Followed>| {
+            let mut table = seen.clone();
+            lost.iter().for_each(|episode| add(&mut table, episode));
+            table
+        };
+        let by_draw: Vec<Table<Responders>> = self.draws.par_iter().map(with_lost).collect();
         let cells = by_draw.first().map_or(0, |table| table.values().len());
         let pooled = |cell: usize| {
             let rates = by_draw.iter().filter_map(|table| table.values().get(cell)).map(drawn);
@@ -99,25 +143,29 @@ impl Imputed {
 
     /// By how much every drawn endpoint must be worse for the pooled rate of all episodes to fall below a limit.
     pub fn tipping(&self, definition: &Definition, limit: f64) -> Option<TippingPoint> {
+        let mut seen = Responders::default();
+        self.seen().for_each(|episode| seen.add(episode, definition));
+        let is_drawn: Vec<bool> = self.lost().map(|episode| episode.endpoint.is_none()).collect();
         let rate = |worse_by: f64| {
-            let rates: Vec<DrawnCount> = self
-                .draws
-                .par_iter()
-                .map(|episodes| {
-                    let worsened: Vec<Followed> = episodes
-                        .iter()
-                        .zip(&self.endpoint_drawn)
-                        .map(|(episode, is_drawn)| match is_drawn {
-                            true => self.worsened(*episode, worse_by),
-                            false => *episode,
-                        })
-                        .collect();
-                    drawn(&Responders::of(&worsened.iter().collect::<Vec<_>>(), definition))
-                })
-                .collect();
+            let of = |lost: &Vec<Followed>| {
+                let mut counts = seen;
+                for (episode, is_drawn) in lost.iter().zip(&is_drawn) {
+                    match is_drawn {
+                        true => counts.add(&self.worsened(*episode, worse_by), definition),
+                        false => counts.add(episode, definition),
+                    }
+                }
+                drawn(&counts)
+            };
+            let rates: Vec<DrawnCount> = self.draws.par_iter().map(of).collect();
             pooled_proportion(&rates, Level::NINETY_FIVE).map(|pooled| pooled.estimate.value)
         };
         tipping_point(rate, limit, self.scale.width()).ok()
+    }
+
+    /// The lost, as they were seen.
+    fn lost(&self) -> impl Iterator<Item = &Followed> {
+        self.lost.iter().filter_map(|position| self.followed.get(*position as usize))
     }
 
     fn worsened(&self, episode: Followed, worse_by: f64) -> Followed {
@@ -126,7 +174,7 @@ impl Imputed {
 
     /// Whether the whole group has any endpoint that was drawn.
     pub fn has_drawn_endpoints(&self) -> bool {
-        self.endpoint_drawn.contains(&true)
+        self.lost().any(|episode| episode.endpoint.is_none())
     }
 }
 
@@ -160,7 +208,7 @@ mod tests {
         let tracks: Vec<Track<'_>> = panel.tracks().collect();
         let model = CourseModel::fit(Kind::Exponential, &tracks).unwrap();
         let tracks: Vec<Option<Track<'_>>> = tracks.into_iter().map(Some).collect();
-        Imputed::of(&model, scale(), 56.0, "test", followed, &tracks)
+        Imputed::of(&model, scale(), 56.0, "test", followed.to_vec(), &tracks)
     }
 
     fn whole(imputed: &Imputed) -> Estimate {
@@ -219,7 +267,7 @@ mod tests {
             (episode.baseline, episode.endpoint) = (None, None);
         }
         let unread = vec![None; followed.len()];
-        let draw = || Imputed::of(&model, scale(), 56.0, "test", &followed, &unread);
+        let draw = || Imputed::of(&model, scale(), 56.0, "test", followed.clone(), &unread);
         let rate = whole(&draw());
         assert!((0.3..0.95).contains(&rate.value) && rate.interval.width() > 0.05, "{rate:?}");
         assert_eq!(draw().draws, draw().draws);

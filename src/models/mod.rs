@@ -14,6 +14,7 @@ pub mod folds;
 pub mod followed;
 pub mod grid;
 pub mod imputation;
+pub mod imputed_outcomes;
 pub mod on_track;
 pub mod ordinal;
 pub mod panel;

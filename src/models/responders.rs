@@ -11,7 +11,6 @@
 //!
 //! Worst case: every episode without an outcome did not respond, responders / denominator. Best case: every one did.
 
-use super::completeness::count;
 use super::followed::Followed;
 use crate::catalogue::Definition;
 use mendcurve_stats::Level;
@@ -35,17 +34,24 @@ pub struct Responders {
 impl Responders {
     /// Counts.
     pub fn of(episodes: &[&Followed], definition: &Definition) -> Self {
-        let too_low = |episode: &Followed| {
-            definition.needs_baseline() && episode.baseline.is_some_and(|score| !definition.reachable(score))
-        };
-        let baseline_too_low = count(episodes, too_low);
-        Self {
-            denominator: count(episodes, |_| true) - baseline_too_low,
-            with_outcome: count(episodes, |e| !too_low(e) && outcome(e, definition).is_some()),
-            responders: count(episodes, |e| !too_low(e) && outcome(e, definition) == Some(true)),
-            baseline_too_low,
-            baseline_missing: count(episodes, |e| e.baseline.is_none()),
+        let mut counts = Self::default();
+        for episode in episodes {
+            counts.add(episode, definition);
         }
+        counts
+    }
+
+    /// Counts one more episode.
+    pub fn add(&mut self, episode: &Followed, definition: &Definition) {
+        self.baseline_missing += u32::from(episode.baseline.is_none());
+        if definition.needs_baseline() && episode.baseline.is_some_and(|score| !definition.reachable(score)) {
+            self.baseline_too_low += 1;
+            return;
+        }
+        let outcome = outcome(episode, definition);
+        self.denominator += 1;
+        self.with_outcome += u32::from(outcome.is_some());
+        self.responders += u32::from(outcome == Some(true));
     }
 
     /// responders / with_outcome with its 95 % Wilson interval; `None` without outcomes.

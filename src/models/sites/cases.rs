@@ -156,15 +156,7 @@ impl<'a> Reader<'a> {
 
     /// An episode as one outcome sees it.
     pub fn followed(&self, id: u32, outcome: Outcome) -> Option<Followed> {
-        let episode = self.records.episodes.list.get(id as usize)?;
-        let course = self.records.courses.get(id, outcome);
-        let value = |position: Option<u32>| Some(self.records.readings.list.get(position? as usize)?.value);
-        Some(Followed {
-            quarter: episode.due,
-            site: episode.site,
-            baseline: course.and_then(|course| value(course.baseline)),
-            endpoint: course.and_then(|course| value(course.endpoint)),
-        })
+        self.records.followed(id, outcome)
     }
 
     fn ends(&self, id: u32, episode: &Episode, outcome: Outcome) -> Ends {

@@ -1,14 +1,13 @@
 //! What the lost could do to a site's rate: the rate of response among those seen, and with the lost imputed.
 //!
 //! Over all conditions, one outcome an episode as in [`super::cases`]. The missing baselines and endpoints of each outcome are
-//! drawn from its own fitted course ([`super::super::imputation`]); in each draw the responders of a site are summed over its
+//! drawn from its own fitted course ([`super::super::imputed_outcomes`]); in each draw the responders of a site are summed over its
 //! conditions, and the draws are pooled by Rubin's rules. Where a site loses those who fare badly, its rate among those seen is
 //! higher than with the lost imputed, and the gap is wider than the group's.
 
-use super::super::fitted_course::{FittedCourse, FittedCourses};
 use super::super::followed::Followed;
-use super::super::imputation::{DRAWS, Imputed};
-use super::super::panel::Track;
+use super::super::imputation::DRAWS;
+use super::super::imputed_outcomes::ImputedOutcomes;
 use super::super::responders::Responders;
 use super::cases::Reader;
 use crate::catalogue::measure::Domain;
@@ -65,16 +64,17 @@ impl Sums {
         }
     }
 
-    fn add(&mut self, episodes: &[&Followed], draws: Option<&[Vec<&Followed>]>, definition: &Definition) {
+    /// `drawn`: responders and episodes in each draw.
+    fn add(&mut self, episodes: &[&Followed], drawn: Option<Vec<DrawnCount>>, definition: &Definition) {
         self.seen = sum(self.seen, Responders::of(episodes, definition));
         self.due += episodes.len() as u32;
         self.followed_up += episodes.iter().filter(|episode| episode.pair().is_some()).count() as u32;
-        match draws {
-            Some(draws) => {
-                for (sum, draw) in self.drawn.iter_mut().zip(draws) {
-                    let counts = Responders::of(draw, definition);
-                    sum.successes += u64::from(counts.responders);
-                    sum.trials += u64::from(counts.denominator);
+        match drawn {
+            Some(drawn) => {
+                self.drawn.truncate(drawn.len()); // where very many are lost, there are fewer draws
+                for (sum, draw) in self.drawn.iter_mut().zip(drawn) {
+                    sum.successes += draw.successes;
+                    sum.trials += draw.trials;
                 }
             }
             None => self.cannot_draw |= episodes.iter().any(|episode| episode.pair().is_none()),
@@ -103,7 +103,7 @@ fn sum(a: Responders, b: Responders) -> Responders {
 }
 
 /// Who was lost of a domain, and what they could do; `None` without a due episode.
-pub fn lost(reader: &Reader<'_>, fitted: &FittedCourses, domain: Domain) -> Option<Lost> {
+pub fn lost(reader: &Reader<'_>, imputed: &ImputedOutcomes, domain: Domain) -> Option<Lost> {
     let records = reader.records();
     let mut by_outcome: BTreeMap<(Option<ConditionId>, Outcome), Vec<u32>> = BTreeMap::new();
     for (id, episode) in (0..).zip(&records.episodes.list).filter(|(_, episode)| episode.is_due) {
@@ -115,33 +115,24 @@ pub fn lost(reader: &Reader<'_>, fitted: &FittedCourses, domain: Domain) -> Opti
     let mut sites: BTreeMap<NameId, Sums> = BTreeMap::new();
     for ((condition, outcome), ids) in &by_outcome {
         let Some(definition) = reader.response(*condition, *outcome) else { continue };
-        let followed: Vec<Followed> = ids.iter().filter_map(|id| reader.followed(*id, *outcome)).collect();
-        let course = fitted.get(*condition, *outcome);
-        let key = format!(
-            "sites {} {}",
-            outcome.key(records.measures),
-            condition.map_or(String::new(), |id| { records.conditions.get(id).key.clone() })
-        );
-        let imputed = course.and_then(|course| impute(course, &key, &followed, ids));
-        let mut members: BTreeMap<NameId, Vec<usize>> = BTreeMap::new();
-        for (position, episode) in followed.iter().enumerate() {
-            members.entry(episode.site).or_default().push(position);
+        let imputed = imputed.get(*condition, *outcome);
+        let followed: Vec<(u32, Followed)> =
+            ids.iter().filter_map(|id| Some((*id, reader.followed(*id, *outcome)?))).collect();
+        let mut members: BTreeMap<NameId, Vec<&(u32, Followed)>> = BTreeMap::new();
+        for episode in &followed {
+            members.entry(episode.1.site).or_default().push(episode);
         }
-        let all: Vec<usize> = (0..followed.len()).collect();
-        let add = |sums: &mut Sums, positions: &[usize]| {
-            let pick = |list: &'_ [Followed]| -> Vec<Followed> {
-                positions.iter().filter_map(|i| list.get(*i).copied()).collect()
-            };
-            let seen = pick(&followed);
-            let drawn: Option<Vec<Vec<Followed>>> =
-                imputed.as_ref().map(|imputed| imputed.draws().iter().map(|draw| pick(draw)).collect());
-            let drawn: Option<Vec<Vec<&Followed>>> =
-                drawn.as_ref().map(|draws| draws.iter().map(|draw| draw.iter().collect()).collect());
-            sums.add(&seen.iter().collect::<Vec<_>>(), drawn.as_deref(), definition);
+        let add = |sums: &mut Sums, episodes: &[&(u32, Followed)]| {
+            let drawn = imputed.map(|outcome| {
+                let positions: Vec<u32> = episodes.iter().filter_map(|(id, _)| outcome.position(*id)).collect();
+                outcome.imputed.drawn(definition, &positions)
+            });
+            let seen: Vec<&Followed> = episodes.iter().map(|(_, followed)| followed).collect();
+            sums.add(&seen, drawn, definition);
         };
-        add(&mut whole, &all);
-        for (site, positions) in &members {
-            add(sites.entry(*site).or_insert_with(Sums::new), positions);
+        add(&mut whole, &followed.iter().collect::<Vec<_>>());
+        for (site, episodes) in &members {
+            add(sites.entry(*site).or_insert_with(Sums::new), episodes);
         }
     }
     (whole.due > 0).then(|| Lost {
@@ -149,10 +140,4 @@ pub fn lost(reader: &Reader<'_>, fitted: &FittedCourses, domain: Domain) -> Opti
         whole: whole.finish(),
         sites: sites.iter().map(|(site, sums)| (*site, sums.finish())).collect(),
     })
-}
-
-fn impute(course: &FittedCourse, key: &str, followed: &[Followed], ids: &[u32]) -> Option<Imputed> {
-    let chosen = course.fit.as_ref().ok()?;
-    let tracks: Vec<Option<Track<'_>>> = ids.iter().map(|id| course.panel.track(*id)).collect();
-    Some(Imputed::of(&chosen.model, course.scale, course.endpoint_day, key, followed, &tracks))
 }

@@ -82,6 +82,9 @@ struct Report {
     figures: Vec<Figure>,
 }
 
+/// A page as (file, HTML), with its figures.
+type Drawn = ((String, String), Vec<Figure>);
+
 /// Writes `index.html`, `conditions/*.html`, `sites.html`, `sites/*.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
 /// which is made if it does not exist. Same bulletin, same bytes.
 pub fn write_pages(
@@ -108,31 +111,40 @@ pub fn write_pages(
 }
 
 fn report_of(edition: &Edition<'_>) -> Result<Report, ReportError> {
-    let (index, mut figures) = index::index_page(edition)?;
-    let mut pages = vec![rendered(edition::INDEX_FILE, index.render())?];
-    for condition in &edition.bulletin.conditions {
+    let conditions = edition.bulletin.conditions.par_iter().map(|condition| {
         let (page, drawn) = condition::condition_page(edition, condition)?;
-        pages.push(rendered(&edition.condition_file(condition), page.render())?);
+        Ok((rendered(&edition.condition_file(condition), page.render())?, drawn))
+    });
+    let is_compared = !edition.bulletin.sites_compared.is_empty();
+    let sites = edition.bulletin.site_findings.par_iter().filter(|_| is_compared).map(|site| {
+        let (page, drawn) = site::site_page(edition, site)?;
+        Ok((rendered(&edition.site_file(&site.site), page.render())?, drawn))
+    });
+    let (first, others) =
+        rayon::join(|| first_pages(edition), || conditions.chain(sites).collect::<Result<Vec<Drawn>, ReportError>>());
+    let (mut pages, mut figures) = (Vec::new(), Vec::new());
+    for (page, drawn) in first?.into_iter().chain(others?) {
+        pages.push(page);
         figures.extend(drawn);
     }
-    if !edition.bulletin.sites_compared.is_empty() {
-        let (page, drawn) = sites::sites_page(edition)?;
-        pages.push(rendered(edition::SITES_FILE, page.render())?);
-        figures.extend(drawn);
-        for site in &edition.bulletin.site_findings {
-            let (page, drawn) = site::site_page(edition, site)?;
-            pages.push(rendered(&edition.site_file(&site.site), page.render())?);
-            figures.extend(drawn);
-        }
-    }
-    let (quality, drawn) = data_quality::data_quality_page(edition)?;
-    pages.push(rendered(edition::DATA_QUALITY_FILE, quality.render())?);
-    figures.extend(drawn);
-    pages.push(rendered(edition::METHODS_FILE, methods::methods_page(edition).render())?);
 
     figures.sort_by(|a, b| a.name.cmp(&b.name));
     figures.dedup_by(|a, b| a.name == b.name); // the first page repeats figures of the conditions
     Ok(Report { pages, figures })
+}
+
+/// The pages of which there is one each.
+fn first_pages(edition: &Edition<'_>) -> Result<Vec<Drawn>, ReportError> {
+    let (index, figures) = index::index_page(edition)?;
+    let mut pages = vec![(rendered(edition::INDEX_FILE, index.render())?, figures)];
+    if !edition.bulletin.sites_compared.is_empty() {
+        let (page, drawn) = sites::sites_page(edition)?;
+        pages.push((rendered(edition::SITES_FILE, page.render())?, drawn));
+    }
+    let (quality, drawn) = data_quality::data_quality_page(edition)?;
+    pages.push((rendered(edition::DATA_QUALITY_FILE, quality.render())?, drawn));
+    pages.push((rendered(edition::METHODS_FILE, methods::methods_page(edition).render())?, Vec::new()));
+    Ok(pages)
 }
 
 pub(super) fn rendered(file: &str, html: Result<String, askama::Error>) -> Result<(String, String), ReportError> {
