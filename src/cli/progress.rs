@@ -1,7 +1,7 @@
 //! What a run shows of its stages: while it works the name of the stage, how far it is and the time left; afterwards, if
 //! asked, how long each took.
 
-use indicatif::{HumanDuration, ProgressBar, ProgressStyle};
+use indicatif::{ProgressBar, ProgressStyle};
 use std::cell::RefCell;
 use std::sync::Once;
 use std::time::{Duration, Instant};
@@ -22,13 +22,19 @@ struct Done {
 #[derive(Debug)]
 pub struct Stages {
     quiet: bool,
+    timings: bool,
     done: RefCell<Vec<Done>>,
 }
 
 impl Stages {
     /// None yet; without a bar when quiet, or when the standard error is no terminal.
     pub fn new(quiet: bool) -> Self {
-        Self { quiet, done: RefCell::default() }
+        Self { quiet, timings: false, done: RefCell::default() }
+    }
+
+    /// The same, with a line on the standard error for each stage as it ends, if asked.
+    pub fn with_timings(self, timings: bool) -> Self {
+        Self { timings, ..self }
     }
 
     /// Runs a stage under its name. A stage that can count its work tells it, and its bar then has an end.
@@ -43,7 +49,11 @@ impl Stages {
             bar.inc(pieces);
         });
         bar.finish_and_clear();
-        self.done.borrow_mut().push(Done { name, took: started.elapsed(), peak_mib: peak_mib() });
+        let done = Done { name, took: started.elapsed(), peak_mib: peak_mib() };
+        self.done.borrow_mut().push(done);
+        if self.timings {
+            eprint!("{}", done.line());
+        }
         result
     }
 
@@ -58,17 +68,17 @@ impl Stages {
         bar
     }
 
-    /// Each stage with its seconds, and the most memory held so far where the system tells it.
-    pub fn timings(&self) -> String {
-        let done = self.done.borrow();
-        let total: Duration = done.iter().map(|stage| stage.took).sum();
-        let mut text = String::new();
-        for Done { name, took, peak_mib } in done.iter() {
-            let memory = peak_mib.map_or(String::new(), |mib| format!("  peak {mib:>6} MiB"));
-            text.push_str(&format!("{name:<36} {:>8.2} s{memory}\n", took.as_secs_f64()));
-        }
-        text.push_str(&format!("{:<36} {:>8.2} s  ({})\n", "all stages", total.as_secs_f64(), HumanDuration(total)));
-        text
+    /// The whole, as a last line.
+    pub fn total(&self) -> String {
+        let took = self.done.borrow().iter().map(|stage| stage.took).sum();
+        Done { name: "all stages", took, peak_mib: peak_mib() }.line()
+    }
+}
+
+impl Done {
+    fn line(self) -> String {
+        let memory = self.peak_mib.map_or(String::new(), |mib| format!("  peak {mib:>6} MiB"));
+        format!("{:<36} {:>8.2} s{memory}\n", self.name, self.took.as_secs_f64())
     }
 }
 
@@ -88,13 +98,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_stage_is_listed_in_order_with_the_total_last() {
+    fn the_total_is_the_sum_of_the_stages() {
         let stages = Stages::new(true);
         assert_eq!(stages.run("read", |tell| (0..3).map(|i| (tell(1, 3), i).1).sum::<u32>()), 3);
-        stages.run("write", |_| ());
-        let timings = stages.timings();
-        let names: Vec<&str> = timings.lines().filter_map(|line| line.split("  ").next()).collect();
-        assert_eq!(names, ["read", "write", "all stages"], "{timings}");
+        stages.run("write", |_| std::thread::sleep(Duration::from_millis(20)));
+        let of = |name| stages.done.borrow().iter().find(|done| done.name == name).unwrap().took;
+        assert!(of("write") >= Duration::from_millis(20));
+        let total = format!("{:.2} s", (of("read") + of("write")).as_secs_f64());
+        assert!(stages.total().starts_with("all stages") && stages.total().contains(&total), "{}", stages.total());
     }
 
     #[test]

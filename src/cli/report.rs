@@ -27,7 +27,7 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.folder));
 
     let publication = Publication::begin(&out)?;
-    let stages = Stages::new(arguments.quiet);
+    let stages = Stages::new(arguments.quiet).with_timings(arguments.timings);
     let understood = journey::understand(&group, &stages)?;
     if understood.intake.ledger.faulty_share() > group.reject_limit {
         return too_many_rejected(&group, &understood, publication);
@@ -39,7 +39,7 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     journey::write(&group, &understood, &bulletin, &worklist, publication.path(), &stages)?;
     stages.run("flushing to the disk", |_| publication.finish())?;
     if arguments.timings {
-        eprint!("{}", stages.timings());
+        eprint!("{}", stages.total());
     }
     if !arguments.quiet {
         say::out(&summary::of(&bulletin, &out.join("index.html")))?;

@@ -11,7 +11,7 @@ use mendcurve_stats::random::{stream, uniform};
 use std::collections::BTreeSet;
 
 /// Most patients of an outcome that its curve is fitted to.
-pub const MOST_PATIENTS: usize = 1_500;
+pub const MOST_PATIENTS: usize = 600;
 const SEED: u64 = 6;
 
 /// The readings of the patients drawn; `None` where all are needed. `patient` gives an episode's patient by key.

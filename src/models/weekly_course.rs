@@ -21,18 +21,22 @@ pub struct Trail {
 }
 
 impl Trail {
-    /// The reading that stands for a week: its day and score.
-    fn in_week(&self, week: u32) -> Option<(f64, f64)> {
-        if week == 0 {
-            return self.baseline.map(|score| (0.0, score));
+    /// The weeks that have a reading, each with the day and score of the one that stands for it.
+    fn by_week(&self) -> Vec<(u32, (f64, f64))> {
+        let mut found: Vec<(u32, (f64, f64))> = self.baseline.map(|score| (0, (0.0, score))).into_iter().collect();
+        for (day, score) in self.readings.iter().map(|(day, score)| (f64::from(*day), *score)) {
+            let week = ((day + 3.0) / 7.0).floor(); // every day lies within three days of exactly one week's
+            if !(1.0..=f64::from(LAST_WEEK)).contains(&week) {
+                continue;
+            }
+            let nearness = |day: f64| ((day - 7.0 * week).abs(), day);
+            match found.iter_mut().find(|(of, _)| f64::from(*of) == week) {
+                Some((_, best)) if nearness(day) < nearness(best.0) => *best = (day, score),
+                Some(_) => {}
+                None => found.push((week as u32, (day, score))),
+            }
         }
-        let middle = 7 * i64::from(week);
-        let distance = |day: i32| (i64::from(day) - middle).abs();
-        self.readings
-            .iter()
-            .filter(|(day, _)| distance(*day) <= 3)
-            .min_by_key(|(day, _)| (distance(*day), *day))
-            .map(|(day, score)| (f64::from(*day), *score))
+        found
     }
 }
 
@@ -55,20 +59,23 @@ pub struct Week {
 
 /// The weeks that hold more than `hide_up_to` episodes, and at least two, in order.
 pub fn weekly_course(trails: &[Trail], hide_up_to: u32) -> Vec<Week> {
-    (0..=LAST_WEEK)
-        .filter_map(|week| {
-            let (days, scores): (Vec<f64>, Vec<f64>) = trails.iter().filter_map(|trail| trail.in_week(week)).unzip();
-            if scores.len() <= hide_up_to as usize {
-                return None;
-            }
-            summarise(week, &days, &scores).ok()
-        })
-        .collect()
+    let mut weeks: Vec<(Vec<f64>, Vec<f64>)> = vec![Default::default(); LAST_WEEK as usize + 1];
+    for (week, (day, score)) in trails.iter().flat_map(Trail::by_week) {
+        if let Some((days, scores)) = weeks.get_mut(week as usize) {
+            days.push(day);
+            scores.push(score);
+        }
+    }
+    let shown = (0..).zip(&weeks).filter(|(_, (_, scores))| scores.len() > hide_up_to as usize);
+    shown.filter_map(|(week, (days, scores))| summarise(week, days, scores).ok()).collect()
 }
 
 /// How many episodes stand behind at least one of the weeks.
 pub fn episodes_behind(trails: &[Trail], weeks: &[Week]) -> u32 {
-    let behind = trails.iter().filter(|trail| weeks.iter().any(|week| trail.in_week(week.week).is_some())).count();
+    let behind = trails
+        .iter()
+        .filter(|trail| trail.by_week().iter().any(|(of, _)| weeks.iter().any(|week| week.week == *of)))
+        .count();
     u32::try_from(behind).unwrap_or(u32::MAX)
 }
 

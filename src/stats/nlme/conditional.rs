@@ -90,7 +90,8 @@ impl Law {
         let mut s = Sums { e: 0.0, ee: 0.0, r: 0.0, re: 0.0, rr: 0.0, d: 0.0, de: 0.0, dr: 0.0 };
         for (t, y) in times.iter().zip(values) {
             let elapsed = t * rate;
-            let e = (-elapsed).exp();
+            // exp(-0) is exactly 1, and most subjects have a reading at 0
+            let e = if elapsed == 0.0 { 1.0 } else { (-elapsed).exp() };
             let r = y - plateau - rise * e;
             s.e += e;
             s.ee += e * e;

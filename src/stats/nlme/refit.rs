@@ -38,7 +38,8 @@ impl RecoveryFit {
         }
     }
 
-    fn starting_here(&self, subjects: &[Series]) -> Option<Self> {
+    /// The fit to `subjects` reached by a few steps from this one; `None` if they do not arrive.
+    pub(super) fn starting_here(&self, subjects: &[Series]) -> Option<Self> {
         let layout = self.layout;
         let scale = scale(subjects);
         let longest = longest(subjects, layout, &scale);

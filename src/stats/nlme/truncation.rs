@@ -29,8 +29,8 @@ pub struct TruncationEffect {
 }
 
 impl RecoveryFit {
-    /// Fits the `subjects` of this fit again without measurements at or beyond `low` and `high`, and compares the means of a
-    /// subject with these `covariates`.
+    /// Fits the `subjects` of this fit again (from this one, as in [`Self::refit`]) without measurements at or beyond `low` and `high`, and compares the
+    /// means of a subject with these `covariates`.
     ///
     /// # Errors
     /// If `low` is not below `high`, or the data or covariates make no sense.
@@ -58,7 +58,10 @@ impl RecoveryFit {
             .zip(subjects)
             .map(|((times, values), s)| Series { times, values, covariates: s.covariates })
             .collect();
-        let without = RecoveryModel::fit(&kept, Options { varying: self.varying, simplify: false })?;
+        let without = match self.starting_here(&kept) {
+            Some(near) => Outcome::Fitted(Box::new(near)),
+            None => RecoveryModel::fit(&kept, Options { varying: self.varying, simplify: false })?,
+        };
         let change = match &without {
             Outcome::Fitted(other) => {
                 let (a, b) = (other.parameters.mean(covariates), self.parameters.mean(covariates));
