@@ -48,6 +48,8 @@ pub struct Curve {
     pub at_best_end: f64,
     /// See `at_best_end`.
     pub at_worst_end: f64,
+    /// All episodes with readings, where the curve was fitted to those of some patients, drawn by their key.
+    pub drawn_from: Option<u32>,
     /// What the ends of the scale do to the curve, as a sentence.
     pub ends: Option<String>,
     /// Which variance or correlation could not be told from its bound, as a sentence.

@@ -1,7 +1,7 @@
 //! Fitted courses -> what the condition pages say of curve, time to response and predictions.
 
 use super::bulletin::Estimate;
-use super::condition::Numbered;
+use super::condition::{Numbered, as_count};
 use super::curve::{
     Backtest, BacktestRow, Choice, Curve, CurveModel, CurveOutcome, CurvePoint, IncidencePoint, Parameter,
     TimeToResponse,
@@ -72,6 +72,7 @@ pub fn curve(course: &FittedCourse, important_change: Option<f64>, last_day: f64
         }),
         at_best_end: share_at(|(best, _)| best),
         at_worst_end: share_at(|(_, worst)| worst),
+        drawn_from: (course.fitted_to().len() < course.panel.len()).then(|| as_count(course.panel.len())),
         ends: course.end_effect.map(end_effect),
         singular: model.singular(),
         evidence,

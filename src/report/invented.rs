@@ -360,6 +360,7 @@ fn curve(course: &Course) -> Curve {
         choice: Some(Choice { margin: 0.21, margin_error: 0.06, patients: 410 }),
         at_best_end: 0.12,
         at_worst_end: 0.02,
+        drawn_from: None,
         ends: None,
         singular: None,
         evidence: "7 iterations; gradient norm 2e-9".into(),

@@ -10,8 +10,13 @@ use super::cases::{Case, Quantity, Reader};
 use mendcurve_stats::linear_regression::{Term, linear_regression};
 use mendcurve_stats::logistic::{LogisticFit, Outcome, Rows, logistic};
 use mendcurve_stats::prediction::{Calibration, auc, calibration};
+use mendcurve_stats::random::{stream, uniform};
 use mendcurve_stats::standardised::WithoutGroups;
 use mendcurve_stats::{Estimate, Interval, Level};
+
+/// About how many cases the quality is tried on where there are more: patients drawn by a keyed hash of their key.
+const MOST_TRIED: usize = 5_000;
+const SEED: u64 = 7;
 
 /// A fitted model without sites.
 pub struct NullModel {
@@ -45,22 +50,25 @@ pub fn null_model(quantity: Quantity, mix: &CaseMix, values: Vec<f64>) -> Option
     }
 }
 
-/// The quality of the model, by five folds of the cases' patients.
+/// The quality of the model, by five folds of the cases' patients; of some [`MOST_TRIED`] of them where there are more.
 pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], values: &[f64], reader: &Reader<'_>) -> Quality {
     if mix.width() < 2 {
         return Quality::default();
     }
     let records = reader.records();
     let patient = |case: &Case| records.episodes.list.get(case.episode as usize).map(|episode| episode.patient);
-    let folds: Vec<u8> = cases
-        .iter()
-        .map(|case| patient(case).map_or(0, |patient| fold_of(records.names.patients.get(patient))))
-        .collect();
+    let key = |case: &Case| patient(case).map_or("", |patient| records.names.patients.get(patient));
+    let tried = |case: &Case| {
+        cases.len() <= MOST_TRIED
+            || uniform(&mut stream(SEED, key(case).as_bytes())) * (cases.len() as f64) < MOST_TRIED as f64
+    };
+    // the fold of each case; none for those that are not tried
+    let folds: Vec<Option<u8>> = cases.iter().map(|case| tried(case).then(|| fold_of(key(case)))).collect();
     let (mut foretold, mut came) = (Vec::new(), Vec::new());
     for fold in 0..FOLDS {
         let mut design = Vec::with_capacity(mix.design.len());
         let mut others = Vec::with_capacity(values.len());
-        for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of != fold) {
+        for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| of.is_some_and(|of| of != fold)) {
             design.extend_from_slice(row);
             others.push(*value);
         }
@@ -69,7 +77,7 @@ pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], values: &[f64]
             _ => chances(mix, &design, &others).map(|(fit, _)| fit.coefficients),
         };
         let Some(coefficients) = coefficients else { return Quality::default() };
-        for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of == fold) {
+        for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of == Some(fold)) {
             let predictor: f64 = row.iter().zip(&coefficients).map(|(x, b)| x * b).sum();
             foretold.push(if quantity == Quantity::Change { predictor } else { 1.0 / (1.0 + (-predictor).exp()) });
             came.push(*value);

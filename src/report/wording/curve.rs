@@ -62,7 +62,10 @@ pub fn note(episodes: Option<u64>, readings: u64, curve: &Curve) -> String {
             "A natural spline in log(1 + day) whose coefficients vary between patients (linear mixed model)."
         }
     };
-    format!("{}, {} readings. {model} {}", episodes_behind(episodes), count(readings), sentence(&curve.evidence))
+    let drawn = curve.drawn_from.map_or(String::new(), |all| {
+        format!(" Fitted to these of {} episodes: to patients drawn by their key.", count(all.into()))
+    });
+    format!("{}, {} readings.{drawn} {model} {}", episodes_behind(episodes), count(readings), sentence(&curve.evidence))
 }
 
 /// Why this model: the held-out comparison.
@@ -121,6 +124,15 @@ mod tests {
             text.contains("improved by 2.0, the minimal important change, by day 21 (95\u{a0}% CI 17 to 25)"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn the_note_says_of_how_many_episodes_a_curve_was_fitted_to_some() {
+        let all = note(Some(620), 4_000, &fitted());
+        assert!(!all.contains("drawn by their key"), "{all}");
+        let drawn = note(Some(620), 4_000, &Curve { drawn_from: Some(22_074), ..fitted() });
+        let expected = format!("Fitted to these of {} episodes: to patients drawn by their key.", count(22_074));
+        assert!(drawn.contains(&expected), "{drawn}");
     }
 
     #[test]

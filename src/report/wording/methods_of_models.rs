@@ -48,6 +48,10 @@ fn course() -> Explanation {
             "Both models use all readings of patients who were lost later, which is right if leaving depends only on \
              readings that were seen. Neither knows that a score cannot pass the ends of its scale; the page says how \
              many readings lie there.",
+            "In a very large group an outcome's models are fitted to 600 patients, and tried on them, since more would make \
+             the errors of the curve no smaller than matters. The patients are drawn by a keyed hash of their key, blind to how \
+             they fared; the note beside the curve then says of how many episodes. Everything that is counted is counted \
+             over everybody, and every patient is held against the curve.",
             "Published cohorts are drawn as points with their intervals. They count from entry into a study.",
         ],
     )
@@ -61,9 +65,10 @@ fn imputation() -> Explanation {
             "In each of 50 draws the parameters of the fitted course are drawn from their sampling distribution, then the \
              course of each patient without a baseline or an endpoint from what their own readings leave possible, then the \
              missing score with its scatter, rounded and held inside the scale. Patients without any reading are drawn from \
-             the population.",
+             the population. Where more than 1,000 episodes of an outcome are lost there are 10 draws. The rates of sites come \
+             from the same draws as those of conditions.",
             "The 50 rates are pooled on the logit by Rubin's rules (Rubin 1987, Multiple Imputation for Nonresponse in \
-             Surveys): total variance = mean variance within draws + (1 + 1/50) × variance between draws, with the degrees of \
+             Surveys): total variance = mean variance within draws + (1 + 1/number of draws) × variance between draws, with the degrees of \
              freedom of Barnard and Rubin (1999, Biometrika 86:948-55).",
             "That is right if who is lost depends only on readings that were seen. The tipping point says how far the truth \
              would have to be from that: the number of points by which every endpoint that was imputed must be worse for the \
