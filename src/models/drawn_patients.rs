@@ -1,7 +1,7 @@
 //! Which patients a curve is fitted to, where there are more than it needs.
 //!
 //! A curve's standard errors fall with the square root of the number of patients, its cost grows with the number. Beyond
-//! [`MOST_PATIENTS`] the errors are far below any difference that matters (figures in DEVELOPERS.md), so the models, their folds and
+//! [`most_patients`] the errors are far below any difference that matters (figures in DEVELOPERS.md), so the models, their folds and
 //! their tests take that many patients, drawn by a keyed hash of the patient's key: the same whatever the order of the files, and
 //! blind to how the patient fared. All episodes of a patient are in or out together. What is *counted* (responders, changes, completeness,
 //! times to a response) is counted over everybody, and everybody is held against the curve.
@@ -10,16 +10,19 @@ use super::panel::Panel;
 use mendcurve_stats::random::{stream, uniform};
 use std::collections::BTreeSet;
 
-/// Most patients of an outcome that its curve is fitted to.
+/// Most patients of an outcome that its curve is fitted to, in a run of many outcomes.
 pub const MOST_PATIENTS: usize = 600;
+/// Most patients fitted in a whole run, over its outcomes: with few of them each may have more.
+const MOST_IN_A_RUN: usize = 14_400;
 const SEED: u64 = 6;
 
-/// The readings of the patients drawn; `None` where all are needed. `patient` gives an episode's patient by key.
-pub fn drawn<'k>(panel: &Panel, patient: impl Fn(u32) -> Option<&'k str>) -> Option<Panel> {
-    drawn_up_to(MOST_PATIENTS, panel, patient)
+/// Most patients an outcome in a run of so many outcomes.
+pub fn most_patients(outcomes: usize) -> usize {
+    MOST_PATIENTS.max(MOST_IN_A_RUN / outcomes.max(1))
 }
 
-fn drawn_up_to<'k>(most: usize, panel: &Panel, patient: impl Fn(u32) -> Option<&'k str>) -> Option<Panel> {
+/// The readings of at most so many patients drawn; `None` where all are needed. `patient` gives an episode's patient by key.
+pub fn drawn_up_to<'k>(most: usize, panel: &Panel, patient: impl Fn(u32) -> Option<&'k str>) -> Option<Panel> {
     if panel.len() <= most {
         return None;
     }

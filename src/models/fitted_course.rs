@@ -3,7 +3,7 @@
 use super::backtest::{Doubt, HeldOut, Tested, backtest};
 use super::choice::{Chosen, choose};
 use super::course_model::{CourseModel, EndEffect, Unfit};
-use super::drawn_patients::drawn;
+use super::drawn_patients::{drawn_up_to, most_patients};
 use super::folds::fold_of;
 use super::followed::Followed;
 use super::on_track::Yardstick;
@@ -15,7 +15,7 @@ use crate::episodes::episode::{Episode, Episodes};
 use crate::group::settings::{EpisodeRules, OnTrackRules};
 use crate::readings::attach::Readings;
 use crate::readings::reading::Outcome;
-use crate::readings::windows::Courses;
+use crate::readings::windows::{Course, Courses};
 use crate::rows::names::Names;
 use crate::rows::when::{Quarter, When};
 use mendcurve_stats::quantile::Sorted;
@@ -152,8 +152,9 @@ impl FittedCourses {
             .filter(|(_, outcome)| has_a_course(records.measures.get(outcome.measure)))
             .collect();
         let all = wanted.len() as u64;
+        let most = most_patients(outcomes_of_run(&records)); // the same whichever conditions are asked for
         let fit = |(condition, outcome)| {
-            let fitted = fit_one(&records, condition, outcome);
+            let fitted = fit_one(&records, condition, outcome, most);
             tell(1, all);
             fitted
         };
@@ -176,12 +177,22 @@ pub fn has_a_course(measure: &Measure) -> bool {
     !measure.ordinal && measure.domain != Domain::Change
 }
 
-fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outcome) -> FittedCourse {
+/// How many outcomes of conditions the run has that are followed by a course.
+fn outcomes_of_run(records: &Records<'_>) -> usize {
+    let of = |course: &Course| {
+        let episode = records.episodes.list.get(course.episode as usize)?;
+        has_a_course(records.measures.get(course.outcome.measure)).then_some((episode.condition, course.outcome))
+    };
+    records.courses.list.iter().filter_map(of).collect::<BTreeSet<_>>().len()
+}
+
+/// `most`: the patients that its curve is fitted to, at most.
+fn fit_one(records: &Records<'_>, condition: Option<ConditionId>, outcome: Outcome, most: usize) -> FittedCourse {
     let measure = records.measures.get(outcome.measure);
     let radicular = condition.is_some_and(|id| records.conditions.get(id).radicular);
     let episodes = (0u32..).zip(&records.episodes.list).filter(|(_, episode)| episode.condition == condition);
     let panel = Panel::of(episodes, records.readings, records.courses, outcome);
-    let drawn = drawn(&panel, |episode| patient(records, episode));
+    let drawn = drawn_up_to(most, &panel, |episode| patient(records, episode));
     let fitted_to = drawn.as_ref().unwrap_or(&panel);
     let folds: Vec<u8> = fitted_to.tracks().map(|track| patient(records, track.episode).map_or(0, fold_of)).collect();
     let mut course = FittedCourse {

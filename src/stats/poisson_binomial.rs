@@ -30,7 +30,7 @@ use crate::sum::sum;
 use saddlepoint::Saddlepoint;
 
 /// The most uncertain trials (0 < p < 1) for which the distribution is exact.
-pub const EXACT_UP_TO: usize = 10_000;
+pub const EXACT_UP_TO: usize = 2_000;
 /// Probabilities below this at either end of the distribution count as 0.
 const NEGLIGIBLE: f64 = 1e-280;
 

@@ -14,7 +14,8 @@
 //!
 //! **How many columns.** At least ten events and ten non-events, or ten episodes for a change, to a column (Peduzzi et
 //! al. 1996, J Clin Epidemiol 49:1373-9); what finds no room is named as left out. A class enters with at least
-//! five episodes in it and five outside. A column that those before it reproduce is left out.
+//! five episodes in it and five outside, where there are over a thousand a two-hundredth of them: rarer ones move nothing and
+//! may predict perfectly. A column that those before it reproduce is left out.
 
 use super::cases::Case;
 use crate::catalogue::ConditionId;
@@ -25,8 +26,9 @@ use std::collections::BTreeMap;
 
 /// Episodes to a column.
 const EPISODES_A_COLUMN: usize = 10;
-/// Fewest episodes in a class, and outside it.
+/// Fewest episodes in a class, and outside it; where there are many, a two-hundredth of them.
 const FEWEST_IN_CLASS: usize = 5;
+const LEAST_SHARE: usize = 200;
 /// Episodes of a site from which on it is asked to record a covariate.
 const FEWEST_TO_JUDGE: usize = 10;
 /// Share of a column's length that must be left after projection on those before it.
@@ -281,7 +283,7 @@ fn number(name: &str, unit: f64, curved: bool, values: impl Iterator<Item = Opti
         columns.push((format!("{name} squared"), centred.iter().map(|value| value * value).collect()));
     }
     columns.insert(0, (name.to_owned(), centred));
-    if missing >= FEWEST_IN_CLASS {
+    if missing >= FEWEST_IN_CLASS.max(values.len() / LEAST_SHARE) {
         let lacks = values.iter().map(|value| f64::from(u8::from(value.is_none()))).collect();
         columns.push((format!("{name} not recorded"), lacks));
     }
@@ -301,7 +303,8 @@ fn classes(name: &str, values: impl Iterator<Item = Option<String>>) -> (Vec<Nam
     let largest =
         sizes.iter().max_by_key(|(class, size)| (**size, std::cmp::Reverse(**class))).map(|(class, _)| *class);
     let enters = |(class, size): (&str, usize)| {
-        let stands_alone = size >= FEWEST_IN_CLASS && classes.len() - size >= FEWEST_IN_CLASS;
+        let fewest = FEWEST_IN_CLASS.max(classes.len() / LEAST_SHARE);
+        let stands_alone = size >= fewest && classes.len() - size >= fewest;
         (Some(class) != largest && stands_alone).then(|| {
             let is = classes.iter().map(|other| f64::from(u8::from(other == class))).collect();
             (format!("{name}: {class}"), is)

@@ -188,7 +188,8 @@ pub fn compare(reader: &Reader<'_>, scope: Scope, quantity: Quantity, quarters: 
                 .as_ref()
                 .filter(|between| quarter.is_none() && between.sd > 0.0)
                 .and_then(|b| b.sites.get(*site).copied());
-            let limits = |level| limits(quantity, overall, held, members, model.expected(), level);
+            let distribution = distribution(quantity, members, model.expected());
+            let limits = |level| limits(quantity, overall, held, distribution.as_ref(), level);
             lines.push(Line {
                 quarter,
                 is_tested,
@@ -308,13 +309,18 @@ fn adjusted(quantity: Quantity, overall: f64, held: &Held, sum: f64) -> f64 {
     }
 }
 
+/// The distribution of a site's count if it does as the model expects of its episodes; `None` for a change.
+fn distribution(quantity: Quantity, members: &[usize], expected: &[f64]) -> Option<PoissonBinomial> {
+    let chances: Vec<f64> = members.iter().filter_map(|i| expected.get(*i).copied()).collect();
+    (quantity != Quantity::Change).then(|| PoissonBinomial::new(&chances).ok()).flatten()
+}
+
 /// What chance alone gives for a site.
 fn limits(
     quantity: Quantity,
     overall: f64,
     held: &Held,
-    members: &[usize],
-    expected: &[f64],
+    distribution: Option<&PoissonBinomial>,
     level: Level,
 ) -> Option<Interval> {
     let reach = match quantity {
@@ -323,9 +329,7 @@ fn limits(
             (reach, reach)
         }
         Quantity::Response | Quantity::FollowedUp => {
-            let chances: Vec<f64> = members.iter().filter_map(|i| expected.get(*i).copied()).collect();
-            let distribution = PoissonBinomial::new(&chances).ok()?;
-            let ratio = standardised_limits(&distribution, level, Interpolation::Inside).ok()?.interval;
+            let ratio = standardised_limits(distribution?, level, Interpolation::Inside).ok()?.interval;
             ((1.0 - ratio.low) * held.expected, (ratio.high - 1.0) * held.expected)
         }
     };
