@@ -130,27 +130,32 @@ impl Pages<'_> {
         let compared = self.over_all(domain, Quantity::Response)?;
         let Shown::Value(group) = compared.overall else { return None };
         let rows: Vec<&SiteRow> = compared.by_quarter.iter().filter(|row| row.site == site).collect();
-        let shown: Vec<(f64, f64)> = rows
-            .iter()
-            .filter_map(|row| match (row.observed, row.episodes) {
-                (Shown::Value(observed), Shown::Value(episodes)) => Some((observed, f64::from(episodes))),
-                _ => None,
-            })
-            .collect();
-        let (observed, episodes): (Vec<f64>, Vec<f64>) = shown.into_iter().unzip();
+        // rate and episodes, rounded where counts are withheld: near enough for a chart, too rough to tell a count
+        let of = |row: &SiteRow| match (row.raw, row.episodes) {
+            (Shown::Value(rate), Shown::Value(episodes)) if episodes > 0 => Some((rate, episodes)),
+            _ => None,
+        };
+        let shown = rows.iter().filter_map(|row| of(row)).map(|(rate, n)| (rate * f64::from(n), f64::from(n)));
+        let (observed, episodes): (Vec<f64>, Vec<f64>) = shown.unzip();
         let chart = p_chart(&observed, &episodes, Dispersal::CountsAlone).ok()?;
         let signals = chart.signals(&observed, &episodes, &WESTERN_ELECTRIC).ok()?;
         let mut position = 0;
         let quarters = rows.iter().filter_map(|row| {
             let Period::Quarter(quarter) = row.period else { return None };
-            let (Shown::Value(value), Shown::Value(episodes), false) = (row.raw, row.episodes, row.hides_counts())
-            else {
-                return Some((quarter, None));
-            };
+            let Some((value, episodes)) = of(row) else { return Some((quarter, None)) };
             let limits = chart.limits(f64::from(episodes)).ok()?.interval;
             let signals = signals.iter().any(|signal| signal.index == position);
             position += 1;
-            Some((quarter, Some(QuarterPoint { value, limits: (limits.low, limits.high), episodes, signals })))
+            Some((
+                quarter,
+                Some(QuarterPoint {
+                    value,
+                    limits: (limits.low, limits.high),
+                    episodes,
+                    is_rounded: row.hides_counts(),
+                    signals,
+                }),
+            ))
         });
         Some(QuartersOf { domain, centre: chart.centre, group, quarters: quarters.collect() })
     }

@@ -241,6 +241,8 @@ pub struct QuarterPoint {
     pub limits: Limits,
     /// Episodes with an outcome.
     pub episodes: u32,
+    /// Whether rate and episodes are rounded, since counts are withheld.
+    pub is_rounded: bool,
     /// Whether a rule signals.
     pub signals: bool,
 }

@@ -133,8 +133,13 @@ pub fn findings(sites: &[&str], quarters: &[Quarter]) -> Vec<SiteFindings> {
                 .map(|(i, quarter)| {
                     let shown = i != 1 || position != 2;
                     let value = 0.45 + 0.05 * f64::from(i);
-                    let point =
-                        QuarterPoint { value, limits: (0.3, 0.8), episodes: 22, signals: position == 0 && i == 3 };
+                    let point = QuarterPoint {
+                        value,
+                        limits: (0.3, 0.8),
+                        episodes: 22,
+                        is_rounded: false,
+                        signals: position == 0 && i == 3,
+                    };
                     (*quarter, shown.then_some(point))
                 })
                 .collect(),

@@ -121,12 +121,12 @@ pub(super) fn quarters_of(edition: &Edition<'_>, site: &str, of: &QuartersOf) ->
             shown: point.map(|point| QuarterShown {
                 value: point.value,
                 limits: point.limits,
-                episodes: point.episodes,
+                episodes: words::episodes_of_quarter(point.episodes, point.is_rounded),
                 signals: point.signals,
             }),
         })
         .collect();
-    let signals = quarters.iter().filter(|quarter| quarter.shown.is_some_and(|shown| shown.signals)).count();
+    let signals = quarters.iter().filter(|quarter| quarter.shown.as_ref().is_some_and(|shown| shown.signals)).count();
     if quarters.iter().all(|quarter| quarter.shown.is_none()) {
         return Ok(None);
     }

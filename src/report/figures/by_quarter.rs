@@ -5,7 +5,7 @@ use super::funnel::SiteAxis;
 use super::pen::{Align, BLACK, GREY, OCHRE, RULE, TEAL};
 use super::scale::{Scale, round_domain, tick_decimals};
 use super::{Figure, FigureError, FigureText};
-use crate::report::wording::{count, site_figures as words};
+use crate::report::wording::site_figures as words;
 
 /// What the figure shows.
 #[derive(Clone, PartialEq, Debug)]
@@ -30,14 +30,14 @@ pub struct QuarterOf {
 }
 
 /// One quarter's value.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct QuarterShown {
     /// The value.
     pub value: f64,
     /// Limits of chance, three standard deviations.
     pub limits: (f64, f64),
-    /// Episodes.
-    pub episodes: u32,
+    /// Episodes, as written.
+    pub episodes: String,
     /// Whether a rule signals here.
     pub signals: bool,
 }
@@ -50,7 +50,7 @@ pub fn by_quarter(text: &FigureText, data: &ByQuarter) -> Result<Figure, FigureE
     framed(text, &words::describe_by_quarter(data), HEIGHT, |pen, top| {
         let (left, right) = (46.0, WIDTH - RIGHT);
         let (first, bottom) = (top + 8.0, top + HEIGHT - 44.0);
-        let shown = || data.quarters.iter().filter_map(|quarter| quarter.shown);
+        let shown = || data.quarters.iter().filter_map(|quarter| quarter.shown.as_ref());
         let values = shown().flat_map(|q| [q.value, q.limits.0, q.limits.1]);
         let ends = if data.axis.is_share { (0.0, 1.0) } else { (f64::NEG_INFINITY, f64::INFINITY) };
         let domain = round_domain(values.chain([data.centre, data.group]), 4, ends);
@@ -77,7 +77,7 @@ pub fn by_quarter(text: &FigureText, data: &ByQuarter) -> Result<Figure, FigureE
         for (position, quarter) in data.quarters.iter().enumerate() {
             let place = x(position);
             pen.text((place, bottom + 13.0), &quarter.label, SMALL, GREY, Align::Middle)?;
-            let Some(shown) = quarter.shown else {
+            let Some(shown) = &quarter.shown else {
                 pen.text((place, bottom + 28.0), words::WITHHELD, SMALL, GREY, Align::Middle)?;
                 last = None;
                 continue;
@@ -90,15 +90,9 @@ pub fn by_quarter(text: &FigureText, data: &ByQuarter) -> Result<Figure, FigureE
                 pen.line(&[before, at], TEAL, 1.2)?;
             }
             last = Some(at);
-            pen.text(
-                (place, bottom + 28.0),
-                &format!("n {}", count(shown.episodes.into())),
-                SMALL,
-                GREY,
-                Align::Middle,
-            )?;
+            pen.text((place, bottom + 28.0), &shown.episodes, SMALL, GREY, Align::Middle)?;
         }
-        for (position, shown) in data.quarters.iter().enumerate().filter_map(|(i, q)| Some((i, q.shown?))) {
+        for (position, shown) in data.quarters.iter().enumerate().filter_map(|(i, q)| Some((i, q.shown.as_ref()?))) {
             let at = (x(position), y.at(shown.value));
             if shown.signals { pen.dot(at, 5.4, OCHRE)? } else { pen.dot(at, 4.4, TEAL)? }
         }

@@ -111,15 +111,21 @@ pub fn describe_shrunken(data: &Shrunken) -> String {
     format!("{}. Whole group: {}. {sites}", data.axis.title, value(data.group, &data.axis, 1))
 }
 
+/// Episodes of a quarter: to whole tens where counts are withheld.
+pub fn episodes_of_quarter(episodes: u32, is_rounded: bool) -> String {
+    let number = count(u64::from(episodes));
+    if is_rounded { format!("n\u{a0}≈\u{a0}{number}") } else { format!("n\u{a0}{number}") }
+}
+
 /// Text alternative of the chart by quarter.
 pub fn describe_by_quarter(data: &ByQuarter) -> String {
-    let quarters = data.quarters.iter().map(|quarter| match quarter.shown {
+    let quarters = data.quarters.iter().map(|quarter| match &quarter.shown {
         Some(shown) => format!(
-            "{}: {} (chance {}), n {}{}.",
+            "{}: {} (chance {}), {}{}.",
             quarter.label,
             value(shown.value, &data.axis, 1),
             between(shown.limits, &data.axis),
-            count(u64::from(shown.episodes)),
+            shown.episodes,
             if shown.signals { ", signals" } else { "" }
         ),
         None => format!("{}: withheld.", quarter.label),
