@@ -101,6 +101,7 @@ fn every_file_in_the_reference_folder_is_read() {
         "reader.rs",
         "recovery.rs",
         "samples.rs",
+        "sites.rs",
         "survival.rs",
         "variation.rs",
     ]
