@@ -83,10 +83,13 @@ def requests_off_the_page(net_log):
 def check(page, root, chromium):
     with tempfile.TemporaryDirectory() as scratch:
         net_log = pathlib.Path(scratch, "net.json")
-        run = subprocess.run(
-            [chromium, *FLAGS, f"--user-data-dir={scratch}/profile", f"--log-net-log={net_log}", page.as_uri()],
-            capture_output=True, text=True, timeout=120,
-        )
+        command = [chromium, *FLAGS, f"--user-data-dir={scratch}/profile", f"--log-net-log={net_log}", page.as_uri()]
+        for _ in range(3):  # a browser that did not start, as beside another one, has written no log
+            run = subprocess.run(command, capture_output=True, text=True, timeout=120)
+            if net_log.exists():
+                break
+        else:
+            return 0, [f"the browser did not start: {run.stderr[-200:]}"]
         problems = [f"a request to {address}" for address in requests_off_the_page(net_log)]
         problems += [line for line in run.stderr.splitlines() if "CONSOLE" in line]
     parsed = Page()
