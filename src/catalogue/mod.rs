@@ -11,9 +11,11 @@ pub mod measurement_error;
 pub mod measures;
 pub mod natural_course;
 pub mod pain_site;
+pub mod parameter;
 pub mod region;
 pub mod response;
 pub mod setup_practice;
+pub mod setup_standard;
 pub mod sourced;
 
 pub use conditions::{CellCodes, CodeMatch, Condition, ConditionId, Conditions};
