@@ -1,5 +1,6 @@
 //! What is recorded of a setup and a dose: the parameters that sites are compared in and a written standard speaks of.
 
+use super::region::Region;
 use crate::units::{Dimension, Unit};
 
 /// A parameter of setup or dose. Its value is a number: in its own unit, 1 and 0 for yes and no, or the position of a word
@@ -40,6 +41,15 @@ pub enum Parameter {
     Ramp,
     /// Length of the session, min.
     Session,
+}
+
+/// A parameter in a region.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct About {
+    /// The parameter.
+    pub parameter: Parameter,
+    /// The region.
+    pub region: Region,
 }
 
 /// What kind of value a parameter has.

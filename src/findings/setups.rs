@@ -6,7 +6,7 @@
 use super::bulletin::Estimate;
 use super::sites::{Call, Limits};
 use crate::catalogue::Region;
-use crate::catalogue::parameter::Parameter;
+pub use crate::catalogue::parameter::About;
 use crate::catalogue::setup_standard::Grade;
 use chrono::NaiveDate;
 
@@ -33,15 +33,6 @@ pub struct SetupFindings {
     pub tables: Vec<TableOpening>,
 }
 
-/// A parameter in a region.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct About {
-    /// The parameter.
-    pub parameter: Parameter,
-    /// The region.
-    pub region: Region,
-}
-
 /// Where something was found: a site, one of its clinicians, or one of its traction tables.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Where {
@@ -58,7 +49,7 @@ pub struct Where {
 pub enum Kind {
     /// The standard is met less often than elsewhere: `observed` and `reference` are shares of visits.
     Conformance,
-    /// The usual value is unlike the other sites': `observed` and `reference` are medians.
+    /// The usual value is unlike the other sites', or a clinician's unlike the site's others: `observed` and `reference` are means over patients.
     Unlike,
     /// The values are spread unlike the other sites', beyond a shift: `observed` is the energy distance as a share of its most.
     Spread,

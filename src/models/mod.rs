@@ -22,6 +22,7 @@ pub mod responders;
 pub mod score_scale;
 #[cfg(test)]
 pub(crate) mod simulated;
+pub mod setups;
 pub mod sites;
 pub mod spline_course;
 pub mod time_to_response;

@@ -37,6 +37,25 @@ pub fn normal_cdf(z: f64) -> f64 {
     0.5 * erf::erfc(-z / std::f64::consts::SQRT_2)
 }
 
+/// P(X >= `successes`) for a binomial X of `trials` with chance `p` each: I(p; k, n - k + 1). Neither number need be whole: counts
+/// divided by a design effect stand for as many independent ones.
+///
+/// # Errors
+/// If `p` is not within 0 and 1, or not 0 <= successes <= trials, both finite.
+pub fn binomial_at_least(successes: f64, trials: f64, p: f64) -> Result<f64, InputError> {
+    if !(0.0..=1.0).contains(&p) {
+        return Err(InputError::OutOfRange { what: "probability", domain: "from 0 to 1" });
+    }
+    if !(successes >= 0.0 && successes <= trials && trials.is_finite()) {
+        return Err(InputError::OutOfRange { what: "successes", domain: "from 0 to the number of trials" });
+    }
+    Ok(match (successes, p) {
+        (0.0, _) | (_, 1.0) => 1.0,
+        (_, 0.0) => 0.0,
+        _ => beta::beta_reg(successes, trials - successes + 1.0, p),
+    })
+}
+
 /// The quantile of Student's t distribution with `df` degrees of freedom.
 ///
 /// # Errors
@@ -178,6 +197,19 @@ fn upper_t(tail: f64, df: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_binomial_tail_is_the_sum_of_its_terms() {
+        // by hand: 5 trials at 0.3, at least 4: 5 x 0.3^4 x 0.7 + 0.3^5 = 0.02835 + 0.00243
+        let tail = binomial_at_least(4.0, 5.0, 0.3).unwrap();
+        assert!((tail - 0.030_78).abs() < 1e-12, "{tail}");
+        assert_eq!(binomial_at_least(0.0, 5.0, 0.3), Ok(1.0));
+        assert_eq!(binomial_at_least(1.0, 5.0, 0.0), Ok(0.0));
+        let between = binomial_at_least(3.5, 5.0, 0.3).unwrap();
+        assert!(between > tail && between < binomial_at_least(3.0, 5.0, 0.3).unwrap());
+        assert!(binomial_at_least(6.0, 5.0, 0.3).is_err());
+        assert!(binomial_at_least(f64::NAN, 5.0, 0.3).is_err());
+    }
 
     #[test]
     fn the_normal_area_agrees_with_its_quantile_and_the_handbook() {

@@ -39,6 +39,7 @@ pub mod series;
 // counts held against what was expected, and values followed over time
 pub mod change_point;
 pub mod control_chart;
+pub mod clustered_share;
 pub mod funnel;
 
 // time until an event
@@ -49,6 +50,7 @@ pub mod copies;
 pub mod digits;
 pub mod energy;
 pub mod robust;
+pub mod siblings;
 
 // gaps in the data, and predictions held against what came
 pub mod impute;

@@ -1,0 +1,223 @@
+//! Since when: does a unit's parameter shift or drift?
+//!
+//! **Series.** One point a week: the median of a number, the mean of a yes or no. What belongs to a visit counts in the week of the
+//! visit. What a clinician decides once for a patient's course (an angle, the length of a session) counts once an episode, in the
+//! week of its first visit: else the same patients, week after week, look like a slow change.
+//!
+//! **Test.** [`mendcurve_stats::change_point::one_change`]: one shift, one drift, or none, by BIC, the p value by permutation
+//! of weeks. Weeks that still follow each other (residual correlation over [`MOST_CORRELATION`]) cannot be permuted: such a series
+//! gives no finding. A change of a whole site that is one table's or one clinician's is told of these alone.
+
+use super::column::Column;
+use super::tested::{Question, Tested};
+use super::unlike::{margin_without_standard, narrow_level};
+use super::visits::{Level, SetupVisits, UnitId};
+use crate::catalogue::parameter::{Nature, Parameter, SetBy};
+use crate::rows::names::Names;
+use crate::rows::row::NameId;
+use mendcurve_stats::Level as Confidence;
+use mendcurve_stats::change_point::{Observations, OneChange, Settings, Shape, one_change};
+use mendcurve_stats::quantile::Sorted;
+use mendcurve_stats::sum::{mean, sample_sd};
+use rayon::prelude::*;
+use std::collections::BTreeMap;
+
+/// Weeks with a value below which a series is not searched.
+pub const FEWEST_WEEKS: usize = 20;
+/// Weeks at either end in which no change is looked for.
+const LEAST_SEGMENT: usize = 4;
+/// Correlation of a week with the next, beyond which weeks cannot be permuted.
+pub const MOST_CORRELATION: f64 = 0.3;
+const PERMUTATIONS: u32 = 999;
+/// Where the first permutations leave hardly anything over: a small p value among many takes more of them.
+const MORE_PERMUTATIONS: u32 = 49_999;
+const SEED: u64 = 11;
+/// The first Monday of the day count.
+const MONDAY: i32 = 4;
+
+/// One week of one unit.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Week {
+    /// Weeks since the first Monday of the day count.
+    pub week: i32,
+    /// Median or mean of its values.
+    pub value: f64,
+    /// Values.
+    pub n: u32,
+}
+
+impl Week {
+    /// Its Monday, as days since 1970-01-01.
+    pub fn monday(self) -> i32 {
+        monday_of(f64::from(self.week))
+    }
+}
+
+/// A unit's weeks.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Series {
+    /// The unit.
+    pub unit: UnitId,
+    /// Its weeks in order.
+    pub weeks: Vec<Week>,
+    /// Visits behind them.
+    pub visits: u32,
+    /// Patients behind them.
+    pub patients: u32,
+}
+
+/// A change that was looked for.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Change {
+    /// The series' unit.
+    pub unit: UnitId,
+    /// What came of it.
+    pub found: OneChange,
+    /// First and last week of the series.
+    pub weeks: (i32, i32),
+    /// The same as an answer.
+    pub tested: Tested,
+}
+
+fn monday_of(week: f64) -> i32 {
+    week as i32 * 7 + MONDAY
+}
+
+/// The week of a day.
+pub fn week_of(day: i32) -> i32 {
+    (day - MONDAY).div_euclid(7)
+}
+
+/// The series of each unit of a level, without the visits of the units `without`.
+pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Series> {
+    let parameter = column.about.parameter;
+    let mut dated: Vec<(UnitId, i32, f64, NameId, u32)> = if parameter.set_by() == SetBy::Course {
+        let usual = column.usual(level).into_iter();
+        usual.filter_map(|one| Some((one.unit, week_of(one.day?), one.value, one.patient, one.visits))).collect()
+    } else {
+        let kept = column.values.iter().filter(|(visit, _)| {
+            ![visit.clinician, visit.table].into_iter().flatten().any(|unit| without.contains(&unit))
+        });
+        kept.filter_map(|(visit, value)| Some((visit.unit(level)?, week_of(visit.day?), *value, visit.patient, 1)))
+            .collect()
+    };
+    dated.sort_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2)));
+    let of_unit = |of: &[(UnitId, i32, f64, NameId, u32)]| {
+        let weeks = of.chunk_by(|a, b| a.1 == b.1).filter_map(|week| {
+            let values: Vec<f64> = week.iter().map(|one| one.2).collect();
+            let value = match parameter.nature() {
+                Nature::Number { .. } => Sorted::new(&values).ok()?.median(),
+                _ => mean(&values)?,
+            };
+            Some(Week { week: week.first()?.1, value, n: values.len() as u32 })
+        });
+        Some(Series {
+            unit: of.first()?.0,
+            weeks: weeks.collect(),
+            visits: of.iter().map(|one| one.4).sum(),
+            patients: super::column::patients(of.iter().map(|one| one.3)),
+        })
+    };
+    dated.chunk_by(|a, b| a.0 == b.0).filter_map(of_unit).collect()
+}
+
+/// Looks for a change in each unit: sites, and clinicians or tables, whoever's doing the parameter is. `margin`: what matters, where
+/// the standard says.
+pub fn changes(visits: &SetupVisits<'_>, column: &Column<'_>, margin: Option<f64>, names: &Names) -> Vec<Change> {
+    let margin = margin.unwrap_or_else(|| {
+        let values: Vec<f64> = column.values.iter().map(|(_, value)| *value).collect();
+        margin_without_standard(column.about.parameter, sample_sd(&values).unwrap_or(f64::INFINITY))
+    });
+    [Level::Site, narrow_level(column.about.parameter)]
+        .into_par_iter()
+        .flat_map(|level| series(column, level, &[]))
+        .filter_map(|series| change(visits, column, &series, margin, names))
+        .collect()
+}
+
+/// Whether a site's change is still there without the visits of some of its clinicians or tables.
+pub fn stays_without(visits: &SetupVisits<'_>, column: &Column<'_>, site: UnitId, without: &[UnitId], names: &Names) -> bool {
+    if column.about.parameter.set_by() == SetBy::Course {
+        return true; // episodes are not cut in two
+    }
+    let rest = series(column, Level::Site, without).into_iter().find(|series| series.unit == site);
+    let change = rest.and_then(|series| change(visits, column, &series, 0.0, names));
+    change.is_some_and(|change| change.tested.p <= 0.05)
+}
+
+fn change(visits: &SetupVisits<'_>, column: &Column<'_>, series: &Series, margin: f64, names: &Names) -> Option<Change> {
+    let (first, last) = (series.weeks.first()?.week, series.weeks.last()?.week);
+    if series.weeks.len() < FEWEST_WEEKS {
+        return None;
+    }
+    let of = |read: fn(&Week) -> f64| -> Vec<f64> { series.weeks.iter().map(read).collect() };
+    let (times, values, weights) =
+        (of(|week| f64::from(week.week)), of(|week| week.value), of(|week| f64::from(week.n)));
+    let observations = Observations::new(&times, &values, Some(&weights)).ok()?;
+    let key = format!("{:?}\0{}\0{}", column.about.region, column.about.parameter.key(), visits.units.key(series.unit, names));
+    let look = |permutations| {
+        let settings = Settings {
+            least_segment: LEAST_SEGMENT,
+            level: Confidence::new(0.95).ok()?,
+            permutations,
+            seed: SEED,
+            key: key.as_bytes(),
+        };
+        one_change(&observations, &settings).ok()
+    };
+    let mut found = look(PERMUTATIONS)?;
+    if found.p < 2.0 / f64::from(PERMUTATIONS + 1) {
+        found = look(MORE_PERMUTATIONS)?;
+    }
+    let shape = found.chosen.unwrap_or(Shape::Shift);
+    let at = if shape == Shape::Shift { &found.shift } else { &found.drift };
+    let week = |place: usize| times.get(place).copied().unwrap_or(f64::from(first));
+    // a drift begins within the week that is last at the old level, a shift with the first week at the new one
+    let into = if shape == Shape::Shift { 0 } else { 3 };
+    let day = |place: usize| monday_of(week(place)) + into;
+    let moved = if shape == Shape::Shift { at.size } else { at.size * (f64::from(last) - week(at.place)) };
+    let tellable = found.chosen.is_some() && found.residual_correlation <= MOST_CORRELATION;
+    let tested = Tested {
+        question: if shape == Shape::Shift { Question::Shift } else { Question::Drift },
+        unit: series.unit,
+        about: Some(column.about),
+        observed: if shape == Shape::Shift { at.before + at.size } else { at.size },
+        reference: at.before,
+        interval: spread_of_weeks(&found, at.before, moved),
+        since: Some((day(at.place), day(at.places.0), day(at.places.1))),
+        visits: series.visits,
+        patients: series.patients,
+        matters: moved.abs() >= margin,
+        p: if tellable { found.p } else { 1.0 },
+    };
+    Some(Change { unit: series.unit, found, weeks: (first, last), tested })
+}
+
+/// The level before the change and at the end, in order.
+fn spread_of_weeks(_: &OneChange, before: f64, moved: f64) -> (f64, f64) {
+    (before.min(before + moved), before.max(before + moved))
+}
+
+impl Change {
+    /// The level before, just after the change began, and at the end of the series.
+    pub fn levels(&self) -> (f64, f64, f64) {
+        let (before, weeks) = (self.tested.reference, f64::from(self.weeks.1));
+        match self.tested.question {
+            Question::Drift => {
+                let since = self.tested.since.map_or(weeks, |(day, _, _)| f64::from(week_of(day)));
+                (before, before, before + self.tested.observed * (weeks - since))
+            }
+            _ => (before, self.tested.observed, self.tested.observed),
+        }
+    }
+}
+
+/// The parameters of a column by unit, for tests of the series.
+pub fn by_unit(series: &[Series]) -> BTreeMap<UnitId, &Series> {
+    series.iter().map(|series| (series.unit, series)).collect()
+}
+
+/// Whether a parameter is followed over time: numbers, and what is yes or no.
+pub fn is_followed(parameter: Parameter) -> bool {
+    !matches!(parameter.nature(), Nature::Word(_))
+}

@@ -1,0 +1,162 @@
+//! How often something holds, by unit: visits counted, patients as clusters.
+
+use super::visits::{Level, SetupVisit, SetupVisits, UnitId};
+use crate::rows::row::NameId;
+use mendcurve_stats::Level as Confidence;
+use mendcurve_stats::clustered_share::{Cluster, design_effect, intraclass_correlation};
+use mendcurve_stats::distribution::binomial_at_least;
+use mendcurve_stats::interval::wilson;
+
+/// Visits below which a unit is not tested.
+pub const FEWEST_VISITS: u32 = 20;
+/// Patients below which a unit is not tested.
+pub const FEWEST_PATIENTS: u32 = 5;
+
+/// What is counted of one unit.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct UnitShare {
+    /// The unit.
+    pub unit: UnitId,
+    /// Visits.
+    pub visits: u32,
+    /// Of these, hits.
+    pub hits: u32,
+    /// Patients.
+    pub patients: u32,
+    /// Patients with a hit.
+    pub with_hits: u32,
+    /// Patients with a visit that is none.
+    pub with_misses: u32,
+    /// Variance of the share over that of independent visits, at least 1.
+    pub design_effect: f64,
+}
+
+/// Hits by unit.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Shares {
+    /// The whole group; its unit means nothing.
+    pub group: UnitShare,
+    /// Units with a visit, in order.
+    pub units: Vec<UnitShare>,
+    /// Correlation between visits of one patient at one site.
+    pub correlation: f64,
+}
+
+/// A unit held against others.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Held {
+    /// Share of hits of the others: the other sites, or the rest of the site.
+    pub reference: f64,
+    /// Chance of as large a share of hits or a larger, if the unit were like them.
+    pub p: f64,
+}
+
+impl Shares {
+    /// Counts visits, each a hit or not, episode after episode.
+    pub fn of<'a>(visits: &SetupVisits<'_>, marked: impl Iterator<Item = (&'a SetupVisit, bool)> + Clone) -> Self {
+        let mut tallies = Vec::new();
+        for level in [Level::Site, Level::Clinician, Level::Table] {
+            tallies.extend(tally(marked.clone().filter_map(|(visit, hit)| Some((visit.unit(level)?, visit.patient, hit)))));
+        }
+        let at_sites = tallies.iter().filter(|tally| is_site(visits, tally.unit));
+        let clusters: Vec<Cluster> = at_sites.map(Tally::cluster).collect();
+        let correlation = intraclass_correlation(&clusters).unwrap_or(0.0);
+        let units = tallies
+            .chunk_by(|a, b| a.unit == b.unit)
+            .filter_map(|of_unit| Some(unit_share(of_unit.first()?.unit, of_unit, correlation)))
+            .collect();
+        let whole = tally(marked.map(|(visit, hit)| (UnitId(0), visit.patient, hit)));
+        Self { group: unit_share(UnitId(0), &whole, correlation), units, correlation }
+    }
+
+    /// A unit's line.
+    pub fn unit(&self, unit: UnitId) -> Option<&UnitShare> {
+        self.units.binary_search_by_key(&unit, |share| share.unit).ok().and_then(|i| self.units.get(i))
+    }
+
+    /// Holds a unit against the others: a site against the other sites, a clinician or table against the rest of its site. `None`
+    /// with too few visits or patients on either side.
+    ///
+    /// One-sided, by the binomial tail at the share of unit and others together, counts divided by the unit's design effect.
+    pub fn held(&self, visits: &SetupVisits<'_>, share: &UnitShare) -> Option<Held> {
+        let whole = match visits.units.get(share.unit)?.level {
+            Level::Site => &self.group,
+            Level::Clinician | Level::Table => self.unit(visits.units.site_of(share.unit))?,
+        };
+        let (others, hits) = (whole.visits.checked_sub(share.visits)?, whole.hits.checked_sub(share.hits)?);
+        if !share.is_enough() || others < FEWEST_VISITS {
+            return None;
+        }
+        let pooled = f64::from(whole.hits) / f64::from(whole.visits);
+        Some(Held { reference: f64::from(hits) / f64::from(others), p: share.tail(pooled)? })
+    }
+}
+
+impl UnitShare {
+    /// Share of hits.
+    pub fn share(&self) -> f64 {
+        f64::from(self.hits) / f64::from(self.visits.max(1))
+    }
+
+    /// Whether it has visits and patients enough to be tested.
+    pub fn is_enough(&self) -> bool {
+        self.visits >= FEWEST_VISITS && self.patients >= FEWEST_PATIENTS
+    }
+
+    /// Chance of as many hits or more, if each visit were one with chance `p`.
+    pub fn tail(&self, p: f64) -> Option<f64> {
+        binomial_at_least(f64::from(self.hits) / self.design_effect, f64::from(self.visits) / self.design_effect, p).ok()
+    }
+
+    /// Wilson's 95 % interval of the share, with as many visits as would tell as much if they were independent.
+    pub fn interval(&self, confidence: Confidence) -> Option<(f64, f64)> {
+        let trials = (f64::from(self.visits) / self.design_effect).round().max(1.0);
+        let interval = wilson((self.share() * trials).round() as u64, trials as u64, confidence).ok()?;
+        Some((interval.low.min(self.share()), interval.high.max(self.share())))
+    }
+}
+
+/// The visits of one patient at one unit.
+#[derive(Clone, Copy, Debug)]
+struct Tally {
+    unit: UnitId,
+    visits: u32,
+    hits: u32,
+}
+
+impl Tally {
+    fn cluster(&self) -> Cluster {
+        Cluster { unit: self.unit.0 as usize, size: f64::from(self.visits), hits: f64::from(self.hits) }
+    }
+}
+
+fn is_site(visits: &SetupVisits<'_>, unit: UnitId) -> bool {
+    visits.units.get(unit).is_some_and(|unit| unit.level == Level::Site)
+}
+
+/// One tally a unit and patient, in order of both.
+fn tally(marked: impl Iterator<Item = (UnitId, NameId, bool)>) -> Vec<Tally> {
+    let mut all: Vec<(UnitId, NameId, bool)> = marked.collect();
+    all.sort_unstable();
+    all.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1))
+        .filter_map(|of_patient| {
+            Some(Tally {
+                unit: of_patient.first()?.0,
+                visits: of_patient.len() as u32,
+                hits: of_patient.iter().filter(|(_, _, hit)| *hit).count() as u32,
+            })
+        })
+        .collect()
+}
+
+fn unit_share(unit: UnitId, tallies: &[Tally], correlation: f64) -> UnitShare {
+    UnitShare {
+        unit,
+        visits: tallies.iter().map(|tally| tally.visits).sum(),
+        hits: tallies.iter().map(|tally| tally.hits).sum(),
+        patients: tallies.len() as u32,
+        with_hits: tallies.iter().filter(|tally| tally.hits > 0).count() as u32,
+        with_misses: tallies.iter().filter(|tally| tally.hits < tally.visits).count() as u32,
+        design_effect: design_effect(tallies.iter().map(|tally| f64::from(tally.visits)), correlation),
+    }
+}

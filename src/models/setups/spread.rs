@@ -1,0 +1,77 @@
+//! Are a site's values spread unlike the other sites', beyond a shift of all of them?
+//!
+//! Energy distance (Szekely & Rizzo 2013, J Stat Plan Inference 143:1249-72) between a site's episodes and the others', each
+//! less its own site's mean, with a permutation test; and how far it lies from the other sites' distances, which differ
+//! for ordinary reasons (a site with two tables spreads less than one with three). The larger p value counts.
+
+use super::column::Column;
+use super::tested::{Question, Tested};
+use super::unlike::{UnitMean, unit_means};
+use super::visits::{Level, SetupVisits};
+use crate::rows::names::Names;
+use mendcurve_stats::energy::{energy, energy_test};
+use mendcurve_stats::siblings::beside_siblings;
+
+/// Most episodes of a side that are compared, evenly picked.
+const MOST: usize = 1500;
+/// Share of the most that a distance can be, from which on it matters.
+const MATTERS: f64 = 0.1;
+const PERMUTATIONS: u32 = 999;
+/// Where the first permutations leave nothing over, as many are needed as a small p value among many takes.
+const MORE_PERMUTATIONS: u32 = 49_999;
+const SEED: u64 = 12;
+
+/// Holds the spread of each site against the others'.
+pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, names: &Names) -> Vec<Tested> {
+    let means = unit_means(column, Level::Site);
+    if means.units.len() < 2 {
+        return Vec::new();
+    }
+    let centred = |unit: &UnitMean| -> Vec<f64> { unit.values.iter().map(|value| value - unit.mean).collect() };
+    let sides: Vec<(Vec<f64>, Vec<f64>)> = means
+        .units
+        .iter()
+        .map(|unit| {
+            let others = means.units.iter().filter(|other| other.unit != unit.unit).flat_map(centred).collect();
+            (picked(centred(unit)), picked(others))
+        })
+        .collect();
+    let distance = |(own, others): &(Vec<f64>, Vec<f64>)| energy(own, others).map_or(0.0, |found| found.inhomogeneity);
+    let distances: Vec<f64> = sides.iter().map(distance).collect();
+    let mut families = means.as_families(visits, |_| 0.0);
+    families.iter_mut().zip(&distances).for_each(|(unit, distance)| unit.value = distance.sqrt());
+    let Ok(beside) = beside_siblings(&families) else { return Vec::new() };
+    let mut found = Vec::new();
+    for (((unit, side), seen), beside) in means.units.iter().zip(&sides).zip(&distances).zip(beside) {
+        let Some(beside) = beside else { continue };
+        // one-sided: only a larger distance than the others' says something
+        let among = if beside.t > 0.0 { 0.5 * beside.p } else { 1.0 };
+        let key = format!("{:?}\0{}\0{}", column.about.region, column.about.parameter.key(), visits.units.key(unit.unit, names));
+        let by_chance = |permutations| {
+            energy_test(&side.0, &side.1, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p)
+        };
+        // permutations cost, and cannot speak where the other yardstick is silent
+        let p = if among > 0.01 { among.max(0.01) } else { by_chance(PERMUTATIONS).max(among) };
+        let p = if p < 2.0 / f64::from(PERMUTATIONS + 1) { by_chance(MORE_PERMUTATIONS).max(among) } else { p };
+        found.push(Tested {
+            question: Question::Spread,
+            unit: unit.unit,
+            about: Some(column.about),
+            observed: *seen,
+            reference: beside.reference.powi(2),
+            interval: (*seen, *seen),
+            since: None,
+            visits: unit.visits,
+            patients: unit.patients,
+            matters: *seen >= MATTERS,
+            p,
+        });
+    }
+    found
+}
+
+/// At most [`MOST`] values, evenly picked in their order.
+fn picked(values: Vec<f64>) -> Vec<f64> {
+    let step = values.len().div_ceil(MOST).max(1);
+    values.into_iter().step_by(step).collect()
+}
