@@ -12,9 +12,10 @@ pub mod measures;
 pub mod natural_course;
 pub mod pain_site;
 pub mod parameter;
+pub mod possible_rules;
 pub mod region;
 pub mod response;
-pub mod setup_practice;
+pub mod rule;
 pub mod setup_standard;
 pub mod sourced;
 

@@ -55,7 +55,7 @@ pub struct About {
 /// What kind of value a parameter has.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Nature {
-    /// A number in the unit with this symbol, which a standard may give in any unit of the dimension, if there are several.
+    /// A number in the unit with this symbol, which a standard may give in any unit of the dimension.
     Number {
         /// Symbol of the unit that values are kept in.
         unit: &'static str,
@@ -137,7 +137,7 @@ impl Parameter {
             Self::SplitGap => number(Unit::Millimetre),
             Self::Angle => number(Unit::Degree),
             Self::Hold | Self::Rest | Self::Ramp => number(Unit::Second),
-            Self::Session => Nature::Number { unit: "min", dimension: None },
+            Self::Session => number(Unit::Minute),
             Self::TensionTurns => Nature::Number { unit: "turns", dimension: None },
             Self::PullShare => Nature::Number { unit: "%BW", dimension: None },
             Self::BeltLandmark | Self::BeltSeated | Self::SlackCycle | Self::LevelPull | Self::TableLevel => {

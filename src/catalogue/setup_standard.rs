@@ -1,15 +1,23 @@
 //! A group's written setup standard: what each parameter should be, and which recorded numbers are not possible.
 
 use super::parameter::Parameter;
+use super::possible_rules::PossibleRules;
 use super::region::Region;
 
 /// A written setup standard.
 #[derive(Clone, PartialEq, Debug)]
 pub struct SetupStandard {
-    /// Whether it is the program's own, of common-practice values.
+    /// Whether its items are the program's own, of common-practice values.
     pub is_default: bool,
-    /// The items, in the order of the file. At most one for a parameter, region and position.
+    /// The items, in the order of the file. At most one holds for a parameter, region and position.
     pub items: Vec<StandardItem>,
+    /// Which recorded numbers are not possible.
+    pub rules: PossibleRules,
+}
+
+/// The program's own standard as text, in the form in which a group writes its own.
+pub fn default_text() -> &'static str {
+    include_str!("setup_standard.toml")
 }
 
 /// What one parameter should be.

@@ -3,7 +3,6 @@
 use super::progress::Stages;
 use crate::catalogue::CatalogueError;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
-use crate::catalogue::setup_practice::SetupPractice;
 use crate::episodes::boundaries::cut;
 use crate::episodes::due::SiteEnds;
 use crate::episodes::episode::Episodes;
@@ -120,13 +119,12 @@ pub fn find(
 ) -> Result<Bulletin, Problem> {
     let Understood { intake, visits, disagreements, episodes, readings, courses } = understood;
     let registry = |error: CatalogueError| Problem::failure(error.to_string());
-    let practice = SetupPractice::embedded().map_err(registry)?;
     let natural_courses = NaturalCourses::embedded().map_err(registry)?;
     let mut quality = data_quality(&intake.files, &intake.ledger, disagreements);
     stages.run("checking the data's quality", |_| {
         let notes = episode_notes(episodes, readings, courses);
         let care = CourseOfCare { visits, episodes, readings };
-        add_course_of_care(&mut quality, &intake.files, care, &group.measures, &practice, notes);
+        add_course_of_care(&mut quality, &intake.files, care, &group.measures, &group.setup_standard.rules, notes);
     });
     let natural_courses = &natural_courses;
     let imputed = &stages.run("imputing the lost", |_| ImputedOutcomes::of(&records, fitted, NOT_RECORDED));

@@ -2,16 +2,22 @@
 
 use super::quality::{DataQuality, FileAccount, ReasonCount};
 use crate::catalogue::Measures;
-use crate::catalogue::setup_practice::SetupPractice;
-use crate::episodes::episode::{Episodes, is_treated};
+use crate::catalogue::possible_rules::PossibleRules;
+use crate::catalogue::rule::Rule;
+use crate::episodes::episode::{Episode, Episodes};
 use crate::export::place::{FileId, Files};
 use crate::readings::attach::Readings;
 use crate::rows::ledger::{FileLedger, Ledger};
 use crate::rows::reason::Reason;
+use crate::rows::row::Row;
 use crate::visits::duplicates::Disagreement;
-use crate::visits::plausible::{Warning, warnings};
+use crate::visits::possible::{Marks, marks_of_course};
 use crate::visits::visits::Visits;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
+
+/// Episodes that one thread looks through at once.
+const EPISODES_AT_ONCE: usize = 1_000;
 
 /// The account of what was read: files, reasons, columns and duplicates.
 pub fn data_quality(files: &Files, ledger: &Ledger, disagreements: &[Disagreement]) -> DataQuality {
@@ -54,23 +60,13 @@ pub fn add_course_of_care(
     files: &Files,
     care: CourseOfCare<'_>,
     measures: &Measures,
-    practice: &SetupPractice,
+    rules: &PossibleRules,
     notes: Vec<(String, u64)>,
 ) {
     let CourseOfCare { visits, episodes, readings } = care;
-    let mut counts = [0u64; Warning::ALL.len()];
-    for (row, episode) in visits.rows.iter().zip(&episodes.episode_of_row) {
-        if !is_treated(row) {
-            continue;
-        }
-        let region = episode.and_then(|i| episodes.list.get(i as usize)).and_then(|episode| episode.region);
-        for warning in warnings(row, region, practice) {
-            if let Some(count) = counts.get_mut(warning as usize) {
-                *count += 1;
-            }
-        }
-    }
-    quality.warnings = Warning::ALL.iter().zip(counts).map(|(warning, count)| (warning.to_string(), count)).collect();
+    let broken = rule_breaks(visits, episodes, rules);
+    let switched_on = Rule::ALL.into_iter().zip(broken).filter(|(rule, _)| rules.is_on(*rule));
+    quality.warnings = switched_on.map(|(rule, count)| (rules.text(rule).title.clone(), count)).collect();
     quality.blanked.extend(readings.unscorable.iter().map(|count| ReasonCount {
         file: files.path(count.file).to_owned(),
         column: measures.get(count.measure).title.clone(),
@@ -79,6 +75,30 @@ pub fn add_course_of_care(
         first_line: u64::from(count.first_line),
     }));
     quality.episode_notes = notes;
+}
+
+/// Treated visits that break each rule, in the order of [`Rule::ALL`].
+fn rule_breaks(visits: &Visits, episodes: &Episodes, rules: &PossibleRules) -> [u64; Rule::COUNT] {
+    let add = |mut sum: [u64; Rule::COUNT], part: [u64; Rule::COUNT]| {
+        sum.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
+        sum
+    };
+    let of_episodes = |episodes_here: &[Episode]| {
+        let mut broken = [0; Rule::COUNT];
+        let (mut rows, mut marks) = (Vec::<&Row>::new(), Vec::new());
+        for episode in episodes_here {
+            rows.clear();
+            rows.extend(episodes.visits_of(episode).iter().filter_map(|at| visits.rows.get(*at as usize)));
+            marks.clear();
+            marks.resize(rows.len(), Marks::default());
+            marks_of_course(&rows, episode.region, rules, &mut marks);
+            for marks in &marks {
+                broken = add(broken, Rule::ALL.map(|rule| u64::from(marks.broken(rule))));
+            }
+        }
+        broken
+    };
+    episodes.list.par_chunks(EPISODES_AT_ONCE).map(of_episodes).reduce(|| [0; Rule::COUNT], add)
 }
 
 fn account(path: &str, file: &FileLedger) -> FileAccount {

@@ -6,6 +6,7 @@ use super::field::Field;
 use super::overrides;
 use super::parse_mapping::read_mapping;
 use super::settings::{Audience, EpisodeRules, Export, Group, OnTrackRules, PatientKeys};
+use super::setup_standard;
 use super::suggest::did_you_mean;
 use crate::catalogue::{Conditions, Measures};
 use crate::error::{Problem, Spot};
@@ -41,6 +42,7 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         "as_of",
         "episodes",
         "on_track",
+        "setup_standard",
         "exports",
         "measures",
         "conditions",
@@ -49,6 +51,7 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
 
     let measures = overrides::measures(&table)?;
     let conditions = overrides::conditions(&table)?;
+    let (setup_standard, setup_standard_file) = setup_standard::of_group(folder, &table)?;
     Ok(Group {
         folder: folder.to_path_buf(),
         name: table.require("name", FILE)?.filled_text("name")?.to_owned(),
@@ -59,6 +62,8 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         on_track: table.get("on_track").map_or(Ok(OnTrackRules::default()), on_track)?,
         as_of: table.get("as_of").map_or_else(|| Ok(chrono::Local::now().date_naive()), |node| node.date("as_of"))?,
         exports: exports(folder, &table, &measures, &conditions)?,
+        setup_standard,
+        setup_standard_file,
         measures,
         conditions,
     })

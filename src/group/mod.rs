@@ -10,4 +10,5 @@ pub mod mapping;
 mod overrides;
 pub mod parse_mapping;
 pub mod settings;
+pub mod setup_standard;
 pub(crate) mod suggest;

@@ -1,6 +1,7 @@
 //! A checked `group.toml`.
 
 use super::mapping::Mapping;
+use crate::catalogue::setup_standard::SetupStandard;
 use crate::catalogue::{Conditions, Measures};
 use std::path::PathBuf;
 
@@ -92,6 +93,10 @@ pub struct Group {
     pub as_of: chrono::NaiveDate,
     /// The exports, in the order of `group.toml`.
     pub exports: Vec<Export>,
+    /// How patients and tables should be set up, and which recorded numbers are not possible.
+    pub setup_standard: SetupStandard,
+    /// The file it was written in, as named in the group folder; none where it is the program's own.
+    pub setup_standard_file: Option<String>,
     /// The measures, overrides applied.
     pub measures: Measures,
     /// The conditions, overrides applied.

@@ -195,7 +195,7 @@ impl Constant<'_> {
             region: self.condition.region,
             date: visit.date,
         };
-        let setup = self.regimen.setup(draw, &place);
+        let setup = self.regimen.setup(draw, &place, dose.peak_n);
         let last = before.iter().rev().find(|v| v.treated.is_some());
         copied(draw, self.plan, site, &visit.clinician, last).unwrap_or((dose, setup))
     }

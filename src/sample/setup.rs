@@ -126,11 +126,13 @@ impl Regimen {
         }
     }
 
-    /// The setup of a visit, with the site's planted faults in it (but not the copying).
-    pub fn setup(&self, draw: &mut Draw, at: &Where) -> Setup {
+    /// The setup of a visit with a peak pull, N, with the site's planted faults in it (but not the copying). The split opens
+    /// only where the pull exceeds the tension of the return spring.
+    pub fn setup(&self, draw: &mut Draw, at: &Where, peak_n: f64) -> Setup {
         let lumbar = at.region == Region::Lumbar;
         let (tension, turns) = at.tension(draw);
-        let gap = at.gap(draw, tension);
+        let opening = at.gap(draw, tension);
+        let gap = if peak_n < tension * NEWTONS_PER_LBF { 0.0 } else { opening };
         let usually = |draw: &mut Draw, p: f64| draw.chance(p);
         let belt = |draw: &mut Draw, p: f64| {
             let ok = usually(draw, p);
@@ -187,7 +189,7 @@ impl Where<'_> {
         (tension, turns)
     }
 
-    /// Opening of the split at peak pull, mm: a quarter of an inch with scatter, a little of the
+    /// Opening of the split at a peak pull above the tension, mm: a quarter of an inch with scatter, a little of the
     /// table's own, less under a stiffer return, and the drift where one is planted.
     fn gap(&self, draw: &mut Draw, tension: f64) -> f64 {
         let high = &self.plan.return_tension_too_high;
@@ -206,6 +208,10 @@ mod tests {
     use super::*;
 
     fn setups(site: &str, table: &str, date: &str) -> Vec<Setup> {
+        setups_at(400.0, site, table, date)
+    }
+
+    fn setups_at(peak_n: f64, site: &str, table: &str, date: &str) -> Vec<Setup> {
         let plan = Plan::shipped().unwrap();
         let site = plan.sites.iter().find(|s| s.name == site).unwrap();
         let mut draw = Draw::keyed(4, &["setups"]);
@@ -218,7 +224,7 @@ mod tests {
             region: Region::Lumbar,
             date: date.parse().unwrap(),
         };
-        (0..300).map(|_| Regimen::draw(&mut draw, Region::Lumbar, false, false).setup(&mut draw, &at)).collect()
+        (0..300).map(|_| Regimen::draw(&mut draw, Region::Lumbar, false, false).setup(&mut draw, &at, peak_n)).collect()
     }
 
     fn mean(of: impl Iterator<Item = f64>) -> f64 {
@@ -243,6 +249,16 @@ mod tests {
         let lbf = mean(all.iter().map(|s| s.tension_n.unwrap() / NEWTONS_PER_LBF));
         assert!((51.0..53.0).contains(&lbf), "{lbf}");
         assert!(mean(all.iter().map(|s| s.gap_mm.unwrap())) < 5.8);
+    }
+
+    #[test]
+    fn the_split_opens_only_where_the_pull_exceeds_the_tension() {
+        let peak_n = 40.5 * NEWTONS_PER_LBF;
+        let all = setups_at(peak_n, "Alderwick", "AT1", "2026-01-05");
+        let is_open = |s: &Setup| s.gap_mm.unwrap() > 1.0;
+        assert!(all.iter().all(|s| is_open(s) == (s.tension_n.unwrap() <= peak_n)));
+        let open = all.iter().filter(|s| is_open(s)).count();
+        assert!((20..280).contains(&open), "{open} of 300 open");
     }
 
     #[test]

@@ -16,6 +16,7 @@ pub mod copied;
 pub mod last_digits;
 pub mod openings;
 
+pub mod possible;
 pub mod shares;
 pub mod spread;
 pub mod tested;
