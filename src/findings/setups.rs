@@ -5,13 +5,12 @@
 
 use super::bulletin::Estimate;
 use super::sites::{Call, Limits};
-use crate::catalogue::Region;
 pub use crate::catalogue::parameter::About;
 use crate::catalogue::setup_standard::Grade;
 use chrono::NaiveDate;
 
 /// Everything about setups.
-#[derive(Clone, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Default, Debug)]
 pub struct SetupFindings {
     /// The standard held against, in words: the file's name, or none where it is the program's own.
     pub standard_file: Option<String>,
@@ -91,8 +90,11 @@ pub struct SetupFinding {
     pub kind: Kind,
     /// Where.
     pub place: Where,
-    /// The parameter; `None` for entries copied forward and rules of what is possible.
+    /// The parameter; `None` for entries copied forward, rules of what is possible and scores. Digits of a pull stand under its share of
+    /// body weight.
     pub about: Option<About>,
+    /// The measure whose scores end unevenly, for people; for [`Kind::Digits`] of scores.
+    pub measure: Option<String>,
     /// The key of the rule broken, for [`Kind::NotPossible`].
     pub rule: Option<String>,
     /// The grade of the standard's item, for [`Kind::Conformance`].

@@ -38,8 +38,8 @@ pub mod series;
 
 // counts held against what was expected, and values followed over time
 pub mod change_point;
-pub mod control_chart;
 pub mod clustered_share;
+pub mod control_chart;
 pub mod funnel;
 
 // time until an event

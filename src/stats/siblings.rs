@@ -108,8 +108,7 @@ mod tests {
     #[test]
     fn families_share_one_yardstick() {
         // family 0: 1, 2, 9; family 1: 4, 5, 6. For 9: s2 = (0.25 + 0.25 + 1 + 0 + 1) / 3, t = 7.5 / (s sqrt 1.5)
-        let all =
-            beside_siblings(&units(&[(0, 1.0), (0, 2.0), (0, 9.0), (1, 4.0), (1, 5.0), (1, 6.0)])).unwrap();
+        let all = beside_siblings(&units(&[(0, 1.0), (0, 2.0), (0, 9.0), (1, 4.0), (1, 5.0), (1, 6.0)])).unwrap();
         let nine = all[2].unwrap();
         assert_eq!((nine.siblings, nine.reference, nine.degrees_of_freedom), (2, 1.5, 3));
         assert!((nine.t - 7.5 / (2.5_f64 / 3.0 * 1.5).sqrt()).abs() < 1e-12, "{}", nine.t);

@@ -3,7 +3,6 @@
 pub mod dose;
 pub mod duplicates;
 pub mod parameter_value;
-pub mod plausible;
 pub mod possible;
 pub mod tables;
 #[allow(clippy::module_inception, reason = "the file is named after the type it holds")]

@@ -16,11 +16,10 @@ use crate::catalogue::parameter::{Nature, Parameter, SetBy};
 use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use mendcurve_stats::Level as Confidence;
-use mendcurve_stats::change_point::{Observations, OneChange, Settings, Shape, one_change};
+use mendcurve_stats::change_point::{Change as Place, Observations, OneChange, Settings, Shape, one_change};
 use mendcurve_stats::quantile::Sorted;
-use mendcurve_stats::sum::{mean, sample_sd};
+use mendcurve_stats::sum::{mean, sample_sd, sum};
 use rayon::prelude::*;
-use std::collections::BTreeMap;
 
 /// Weeks with a value below which a series is not searched.
 pub const FEWEST_WEEKS: usize = 20;
@@ -183,7 +182,7 @@ fn change(visits: &SetupVisits<'_>, column: &Column<'_>, series: &Series, margin
         about: Some(column.about),
         observed: if shape == Shape::Shift { at.before + at.size } else { at.size },
         reference: at.before,
-        interval: spread_of_weeks(&found, at.before, moved),
+        interval: interval(series, shape, at),
         since: Some((day(at.place), day(at.places.0), day(at.places.1))),
         visits: series.visits,
         patients: series.patients,
@@ -193,9 +192,25 @@ fn change(visits: &SetupVisits<'_>, column: &Column<'_>, series: &Series, margin
     Some(Change { unit: series.unit, found, weeks: (first, last), tested })
 }
 
-/// The level before the change and at the end, in order.
-fn spread_of_weeks(_: &OneChange, before: f64, moved: f64) -> (f64, f64) {
-    (before.min(before + moved), before.max(before + moved))
+/// The 95 % interval of the level after a shift, or of the slope of a drift, the place of the change taken as known.
+fn interval(series: &Series, shape: Shape, at: &Place) -> (f64, f64) {
+    let n = series.weeks.len() as f64;
+    let variance = at.rss / (n - 4.0).max(1.0);
+    let weight = |week: &Week| f64::from(week.n);
+    let (value, information) = match shape {
+        Shape::Shift => {
+            (at.before + at.size, sum(series.weeks.iter().skip(at.place).map(weight)))
+        }
+        Shape::Drift => {
+            let knot = series.weeks.get(at.place).map_or(0.0, |week| f64::from(week.week));
+            let since = |week: &Week| (f64::from(week.week) - knot).max(0.0);
+            let weights = sum(series.weeks.iter().map(weight));
+            let centre = sum(series.weeks.iter().map(|week| weight(week) * since(week))) / weights;
+            (at.size, sum(series.weeks.iter().map(|week| weight(week) * (since(week) - centre).powi(2))))
+        }
+    };
+    let half = if information > 0.0 { 1.96 * (variance / information).sqrt() } else { 0.0 };
+    (value - half, value + half)
 }
 
 impl Change {
@@ -210,11 +225,6 @@ impl Change {
             _ => (before, self.tested.observed, self.tested.observed),
         }
     }
-}
-
-/// The parameters of a column by unit, for tests of the series.
-pub fn by_unit(series: &[Series]) -> BTreeMap<UnitId, &Series> {
-    series.iter().map(|series| (series.unit, series)).collect()
 }
 
 /// Whether a parameter is followed over time: numbers, and what is yes or no.

@@ -1,0 +1,366 @@
+//! Visits -> everything said about setups: all questions asked, one Benjamini-Hochberg step over all answers, then what is left.
+
+use super::setup_parameters::{parameter_findings, rule_findings, table_openings};
+use super::setup_scales::{OPENING, ReadingScale, items, place};
+use super::setups::{Kind, SetupFinding, SetupFindings, Since, Where};
+use super::withhold::Rule as SmallCells;
+use crate::catalogue::Region;
+use crate::catalogue::parameter::{About, Nature};
+use crate::catalogue::rule::Rule;
+use crate::catalogue::setup_standard::{Grade, SetupStandard, Target};
+use crate::models::fitted_course::Records;
+use crate::models::setups::changes::{Change, changes, is_followed, stays_without};
+use crate::models::setups::column::Column;
+use crate::models::setups::conformance::{self, ItemShares, item_shares};
+use crate::models::setups::last_digits::{self, Digits};
+use crate::models::setups::openings::{Opening, openings};
+use crate::models::setups::possible::{self, RuleShares, rule_shares};
+use crate::models::setups::tested::{Question, Tested};
+use crate::models::setups::unlike::{self, is_numeric, narrow_level};
+use crate::models::setups::visits::{Level, SetupVisits, UnitId};
+use crate::models::setups::{copied, spread};
+use crate::rows::names::Names;
+use crate::rows::when::date_of;
+use crate::visits::visits::Visits;
+use mendcurve_stats::Level as Confidence;
+use mendcurve_stats::multiplicity::benjamini_hochberg;
+use rayon::prelude::*;
+
+/// Findings are taken at this rate of false discoveries.
+pub const FALSE_DISCOVERY_RATE: f64 = 0.05;
+
+/// What setups are read from.
+#[derive(Clone, Copy, Debug)]
+pub struct SetupSources<'a> {
+    /// The run's records.
+    pub records: Records<'a>,
+    /// The run's visits.
+    pub visits: &'a Visits,
+    /// The standard held against.
+    pub standard: &'a SetupStandard,
+    /// Its file; none where it is the program's own.
+    pub standard_file: Option<&'a str>,
+}
+
+/// What is asked of one parameter in one region.
+pub(super) struct Asked<'a> {
+    pub column: Column<'a>,
+    pub scale: ReadingScale,
+    pub items: Vec<ItemShares>,
+    pub changes: Vec<Change>,
+    tests: Vec<Answer>,
+}
+
+/// An answer with what the page needs to name it.
+#[derive(Clone, PartialEq, Debug)]
+pub(super) struct Answer {
+    pub tested: Tested,
+    /// The measure whose scores end unevenly.
+    measure: Option<String>,
+    /// Filled by the one step over all.
+    pub q: f64,
+}
+
+impl From<Tested> for Answer {
+    fn from(tested: Tested) -> Self {
+        Self { tested, measure: None, q: 1.0 }
+    }
+}
+
+impl Answer {
+    /// Whether it is a finding: beyond chance after all comparisons, large enough to matter, patients enough.
+    pub fn is_finding(&self, small: SmallCells) -> bool {
+        self.tested.matters && self.q <= FALSE_DISCOVERY_RATE && self.tested.patients > small.up_to
+    }
+}
+
+/// Everything about setups. `more_p`: p values of other questions about setups, which go through the same step; their adjusted
+/// values are returned beside it.
+pub fn setup_findings(
+    sources: &SetupSources<'_>,
+    small: SmallCells,
+    more_p: &[f64],
+) -> (SetupFindings, Vec<f64>) {
+    let SetupSources { records, visits, standard, .. } = *sources;
+    let names = records.names;
+    let seen = SetupVisits::of(&visits.rows, records.episodes, names);
+    let Ok(confidence) = Confidence::new(0.95) else { return (SetupFindings::default(), vec![1.0; more_p.len()]) };
+    let mut asked: Vec<Asked<'_>> = Column::all(&seen).into_par_iter().map(|column| ask(&seen, column, standard, names, confidence)).collect();
+    let marks = possible::marks(&seen, records.episodes, &standard.rules);
+    let rules = rule_shares(&seen, &marks);
+    let tables = tables(&seen, &asked);
+    let mut others = others(sources, &seen, &asked, &rules, &tables, confidence);
+
+    let of_parameters = || asked.iter().flat_map(|of| of.tests.iter());
+    let p: Vec<f64> = of_parameters().chain(&others).map(|answer| answer.tested.p).chain(more_p.iter().copied()).collect();
+    // p values are within 0 and 1 by construction; were one not, nothing would be called
+    let q = benjamini_hochberg(&p).unwrap_or_else(|_| vec![1.0; p.len()]);
+    let mut next = q.iter().copied();
+    for answer in asked.iter_mut().flat_map(|of| of.tests.iter_mut()).chain(&mut others) {
+        answer.q = next.next().unwrap_or(1.0);
+    }
+    let more_q: Vec<f64> = next.collect();
+
+    let called: Vec<&Answer> =
+        asked.iter().flat_map(|of| of.tests.iter()).chain(&others).filter(|answer| answer.is_finding(small)).collect();
+    let shown = Shown { seen: &seen, names, standard, asked: &asked };
+    let mut findings: Vec<SetupFinding> = shown.findings(&called);
+    findings.sort_by(|a, b| importance(a).cmp(&importance(b)).then(b.visits.cmp(&a.visits)));
+    let days = || seen.list.iter().filter_map(|visit| visit.day);
+    let found = SetupFindings {
+        standard_file: sources.standard_file.map(str::to_owned),
+        visits: seen.list.len() as u32,
+        undated: (seen.list.len() - days().count()) as u32,
+        span: days().min().and_then(date_of).zip(days().max().and_then(date_of)),
+        tests: p.len() as u32,
+        findings,
+        parameters: asked
+            .par_iter()
+            .map(|of| parameter_findings(&seen, of, standard, names, small, confidence))
+            .collect(),
+        rules: rule_findings(&seen, &rules, &standard.rules, names, small),
+        tables: table_openings(&seen, &tables, &others, names, small),
+    };
+    (found, more_q)
+}
+
+fn ask<'a>(
+    visits: &SetupVisits<'_>,
+    column: Column<'a>,
+    standard: &SetupStandard,
+    names: &Names,
+    confidence: Confidence,
+) -> Asked<'a> {
+    let (about, parameter) = (column.about, column.about.parameter);
+    let shares: Vec<ItemShares> =
+        items(standard, about).map(|(position, item)| item_shares(visits, &column, position, item)).collect();
+    let mut tests: Vec<Tested> = Vec::new();
+    for of in &shares {
+        if let Some(item) = standard.items.get(of.item) {
+            tests.extend(conformance::tests(visits, &column, of, item, confidence));
+        }
+    }
+    let margin = margin(standard, about);
+    if is_numeric(parameter) {
+        for level in [Level::Site, narrow_level(parameter)] {
+            tests.extend(unlike::tests(visits, &column, level, margin));
+        }
+    }
+    if matches!(parameter.nature(), Nature::Number { .. }) {
+        tests.extend(spread::tests(visits, &column, names));
+    }
+    // what changed by half the tolerance is worth knowing before the standard is left
+    let changes = if is_followed(parameter) { changes(visits, &column, margin.map(|m| 0.5 * m), names) } else { Vec::new() };
+    tests.extend(changes.iter().map(|change| change.tested));
+    let tests = tests.into_iter().map(Answer::from).collect();
+    Asked { scale: ReadingScale::of(about, standard), column, items: shares, changes, tests }
+}
+
+/// The tolerance of a parameter, where the standard gives one: the wider side.
+fn margin(standard: &SetupStandard, about: About) -> Option<f64> {
+    let widths = items(standard, about).filter_map(|(_, item)| match item.target {
+        Target::Number { aim, low, high } => Some((aim - low).max(high - aim)),
+        Target::YesNo(_) | Target::Word(_) => None,
+    });
+    widths.filter(|width| *width > 0.0).reduce(f64::max)
+}
+
+fn tables(visits: &SetupVisits<'_>, asked: &[Asked<'_>]) -> Vec<Opening> {
+    let column = |about| asked.iter().map(|of| &of.column).find(|column| column.about == about);
+    match (column(OPENING.0), column(OPENING.1)) {
+        (Some(gaps), Some(tensions)) => openings(visits, gaps, tensions),
+        _ => Vec::new(),
+    }
+}
+
+/// What is asked beside single parameters.
+fn others(
+    sources: &SetupSources<'_>,
+    seen: &SetupVisits<'_>,
+    asked: &[Asked<'_>],
+    rules: &[RuleShares],
+    tables: &[Opening],
+    confidence: Confidence,
+) -> Vec<Answer> {
+    let SetupSources { records, visits, standard, .. } = *sources;
+    let mut found: Vec<Answer> = copied::tests(seen).into_iter().map(Answer::from).collect();
+    found.extend(last_digits::tests(seen, visits, records.names).into_iter().map(|digits| {
+        let measure = match digits.of {
+            Digits::Score(measure) => Some(records.measures.get(measure).title.clone()),
+            Digits::PeakPull(_) => None,
+        };
+        Answer { measure, ..digits.tested.into() }
+    }));
+    found.extend(rules.iter().flat_map(|of| possible::tests(seen, of, confidence)).map(Answer::from));
+    if let Some(gaps) = asked.iter().map(|of| &of.column).find(|column| column.about == OPENING.0) {
+        // a table in need of service is to be found before it leaves the standard
+        let margin = margin(standard, OPENING.0).map_or(f64::INFINITY, |margin| 0.5 * margin);
+        found.extend(tables.iter().filter_map(|table| table.tested(gaps, margin)).map(Answer::from));
+    }
+    found
+}
+
+/// What must be set right comes first, then what changed, then how entries are made, then what merely differs.
+fn importance(finding: &SetupFinding) -> (u8, bool) {
+    let rank = match (finding.kind, finding.grade) {
+        (Kind::Conformance, Some(Grade::Required)) => 0,
+        (Kind::Opening, _) => 1,
+        (Kind::Drift | Kind::Shift, _) => 2,
+        (Kind::NotPossible, _) => 3,
+        (Kind::CopiedForward, _) => 4,
+        (Kind::Digits, _) => 5,
+        (Kind::Unlike, _) => 6,
+        (Kind::Conformance, _) => 7,
+        (Kind::Spread, _) => 8,
+    };
+    (rank, finding.place.clinician.is_some() || finding.place.table.is_some())
+}
+
+/// What answers are worded with.
+struct Shown<'s> {
+    seen: &'s SetupVisits<'s>,
+    names: &'s Names,
+    standard: &'s SetupStandard,
+    asked: &'s [Asked<'s>],
+}
+
+impl Shown<'_> {
+    /// The answers as findings; a site's change that is its tables' or clinicians' alone is told with theirs.
+    fn findings(&self, called: &[&Answer]) -> Vec<SetupFinding> {
+        let is_change = |answer: &Answer| matches!(answer.tested.question, Question::Shift | Question::Drift);
+        let mut found = Vec::new();
+        for answer in called {
+            let narrower: Vec<UnitId> = match is_change(answer) && self.is_site(answer.tested.unit) {
+                true => self.narrower(called, answer),
+                false => Vec::new(),
+            };
+            let column = self.asked.iter().map(|of| &of.column).find(|column| Some(column.about) == answer.tested.about);
+            let is_theirs = !narrower.is_empty()
+                && column.is_some_and(|column| {
+                    !stays_without(self.seen, column, answer.tested.unit, &narrower, self.names)
+                });
+            if !is_theirs {
+                found.push(self.finding(answer, Vec::new()));
+            }
+        }
+        found
+    }
+
+    /// Clinicians and tables of a site whose own change of the same parameter is called.
+    fn narrower(&self, called: &[&Answer], of: &Answer) -> Vec<UnitId> {
+        let is_one = |other: &&&Answer| {
+            other.tested.about == of.tested.about
+                && matches!(other.tested.question, Question::Shift | Question::Drift)
+                && other.tested.unit != of.tested.unit
+                && self.seen.units.site_of(other.tested.unit) == of.tested.unit
+        };
+        called.iter().filter(is_one).map(|other| other.tested.unit).collect()
+    }
+
+    fn is_site(&self, unit: UnitId) -> bool {
+        self.seen.units.get(unit).is_some_and(|unit| unit.level == Level::Site)
+    }
+
+    fn finding(&self, answer: &Answer, also: Vec<Where>) -> SetupFinding {
+        let tested = &answer.tested;
+        let scale = tested
+            .about
+            .and_then(|about| self.asked.iter().find(|of| of.column.about == about))
+            .map(|of| of.scale);
+        let (kind, form) = kind_and_form(tested.question);
+        // a yes or no and words are told as shares of visits
+        let (factor, unit, decimals) = match (form, scale) {
+            (Form::Value, Some(scale)) if !scale.symbol.is_empty() => (scale.factor, scale.symbol.to_owned(), scale.decimals),
+            (Form::ValueAWeek, Some(scale)) if !scale.symbol.is_empty() => {
+                (scale.factor, format!("{} a week", scale.symbol), scale.decimals + 1)
+            }
+            (Form::ValueAWeek, _) => (1.0, "share a week".to_owned(), 3),
+            _ => (1.0, "share".to_owned(), 2),
+        };
+        let item = match tested.question {
+            Question::Conformance { item } => self.standard.items.get(item),
+            _ => None,
+        };
+        let rule = match tested.question {
+            Question::NotPossible { rule } => Rule::ALL.get(rule).map(|rule| rule.key().to_owned()),
+            _ => None,
+        };
+        let since = tested.since.and_then(|(day, earliest, latest)| {
+            Some(Since { day: date_of(day)?, earliest: date_of(earliest)?, latest: date_of(latest)? })
+        });
+        let digit = match tested.question {
+            Question::Digits { digit, .. } => Some(digit),
+            _ => None,
+        };
+        SetupFinding {
+            kind,
+            place: place(self.seen, tested.unit, self.names),
+            about: tested.about,
+            measure: answer.measure.clone(),
+            rule,
+            grade: item.map(|item| item.grade),
+            since,
+            observed: tested.observed / factor,
+            reference: tested.reference / factor,
+            interval: (tested.interval.0 / factor, tested.interval.1 / factor),
+            interval_is_of_reference: matches!(kind, Kind::CopiedForward | Kind::Digits),
+            unit,
+            decimals,
+            digit,
+            visits: tested.visits,
+            patients: tested.patients,
+            p: tested.p,
+            q: answer.q,
+            also,
+        }
+    }
+}
+
+/// What the numbers of an answer are.
+#[derive(Clone, Copy, PartialEq)]
+enum Form {
+    Value,
+    ValueAWeek,
+    Share,
+}
+
+fn kind_and_form(question: Question) -> (Kind, Form) {
+    match question {
+        Question::Conformance { .. } => (Kind::Conformance, Form::Share),
+        Question::Unlike => (Kind::Unlike, Form::Value),
+        Question::Spread => (Kind::Spread, Form::Share),
+        Question::Shift => (Kind::Shift, Form::Value),
+        Question::Drift => (Kind::Drift, Form::ValueAWeek),
+        Question::CopiedForward => (Kind::CopiedForward, Form::Share),
+        Question::Digits { .. } => (Kind::Digits, Form::Share),
+        Question::NotPossible { .. } => (Kind::NotPossible, Form::Share),
+        Question::Opening => (Kind::Opening, Form::Value),
+    }
+}
+
+impl Asked<'_> {
+    /// The answer on how often an item is met by a unit.
+    pub fn on_item(&self, item: usize, unit: UnitId) -> Option<&Answer> {
+        self.tests.iter().find(|answer| {
+            answer.tested.unit == unit && answer.tested.question == Question::Conformance { item }
+        })
+    }
+
+    /// The changes that are findings.
+    pub fn called_changes(&self, small: SmallCells) -> Vec<&Change> {
+        let is_called = |change: &&Change| {
+            self.tests.iter().any(|answer| {
+                answer.tested.unit == change.unit
+                    && answer.tested.question == change.tested.question
+                    && answer.tested.since == change.tested.since
+                    && answer.is_finding(small)
+            })
+        };
+        self.changes.iter().filter(is_called).collect()
+    }
+
+    /// Whether the region is the neck.
+    pub fn is_cervical(&self) -> bool {
+        self.column.about.region == Region::Cervical
+    }
+}

@@ -1,0 +1,322 @@
+//! One parameter of one region as the page shows it; likewise the rules of what is possible and the traction tables.
+
+use super::bulletin::Estimate;
+use super::find_setups::{Answer, Asked};
+use super::setup_scales::{ReadingScale, items, may_be_shown, place, to_tens};
+use super::setups::{
+    self, AskedTarget, Changed, Conformance, ConformanceLine, LevelVariation, ParameterFindings, RuleFindings, Since, Strip,
+    TableOpening, TimeChart, TimePoint, Variation, Within, WordShares,
+};
+use super::sites::Call;
+use super::withhold::Rule as SmallCells;
+use crate::catalogue::parameter::Nature;
+use crate::catalogue::possible_rules::PossibleRules;
+use crate::catalogue::rule::Rule;
+use crate::catalogue::setup_standard::{SetupStandard, StandardItem, Target};
+use crate::models::setups::charts::{Chart, charts};
+use crate::models::setups::conformance::ItemShares;
+use crate::models::setups::openings::Opening;
+use crate::models::setups::possible::RuleShares;
+use crate::models::setups::shares::Shares;
+use crate::models::setups::tested::Question;
+use crate::models::setups::variation::{self, variation};
+use crate::models::setups::visits::{Level, SetupVisit, SetupVisits, UnitId};
+use crate::models::setups::within::within;
+use crate::rows::names::Names;
+use crate::rows::when::date_of;
+use mendcurve_stats::Level as Confidence;
+use mendcurve_stats::funnel::{Interpolation, proportion_limits};
+use mendcurve_stats::quantile::Sorted;
+use std::collections::BTreeMap;
+
+/// Patients below which a quantile may be one patient's own value.
+const FEWEST_FOR_QUANTILES: u32 = 20;
+/// What quantiles a strip shows.
+const QUANTILES: [f64; 7] = [0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95];
+/// Steps of the funnel's limits.
+const FUNNEL_STEPS: usize = 40;
+
+pub(super) fn parameter_findings(
+    visits: &SetupVisits<'_>,
+    of: &Asked<'_>,
+    standard: &SetupStandard,
+    names: &Names,
+    small: SmallCells,
+    confidence: Confidence,
+) -> ParameterFindings {
+    let (column, scale) = (&of.column, of.scale);
+    let nature = column.about.parameter.nature();
+    let conformance = of
+        .items
+        .iter()
+        .filter(|item| item.missed.group.visits > 0)
+        .map(|item| conformance(visits, of, item, names, small, confidence))
+        .collect();
+    let called = of.called_changes(small);
+    ParameterFindings {
+        about: column.about,
+        unit: scale.symbol.to_owned(),
+        decimals: scale.decimals,
+        visits: column.of,
+        recorded: column.values.len() as u32,
+        patients: column.patients(),
+        asked: items(standard, column.about).map(|(_, item)| asked(item, scale, nature)).collect(),
+        strips: if matches!(nature, Nature::Number { .. }) { strips(visits, of, names, small) } else { Vec::new() },
+        words: match nature {
+            Nature::Number { .. } => Vec::new(),
+            Nature::YesNo => words(visits, of, &["no", "yes"], names, small),
+            Nature::Word(all) => words(visits, of, all, names, small),
+        },
+        variation: levels(variation(column, confidence), scale),
+        conformance,
+        charts: charts(column, &called).into_iter().filter_map(|chart| shown_chart(visits, chart, scale, names, small)).collect(),
+        within: within(column).map(|steps| Within {
+            steps: steps.steps,
+            changed: f64::from(steps.changed) / f64::from(steps.steps.max(1)),
+            how_far: steps.how_far.map(|(median, most)| (scale.read(median), scale.read(most))),
+        }),
+    }
+}
+
+fn asked(item: &StandardItem, scale: ReadingScale, nature: Nature) -> setups::Asked {
+    let target = match (item.target, nature) {
+        (Target::Number { aim, low, high }, _) => {
+            AskedTarget::Number { aim: scale.read(aim), low: scale.read(low), high: scale.read(high) }
+        }
+        (Target::YesNo(yes), _) => AskedTarget::YesNo(yes),
+        (Target::Word(position), Nature::Word(words)) => AskedTarget::Word(words.get(position).copied().unwrap_or("")),
+        (Target::Word(_), _) => AskedTarget::Word(""),
+    };
+    setups::Asked {
+        position: item.position,
+        target,
+        grade: item.grade,
+        source: item.source.clone(),
+        note: item.note.clone(),
+    }
+}
+
+/// The values of the group and of each site, in order.
+fn by_site<'a>(visits: &SetupVisits<'_>, of: &'a Asked<'_>) -> Vec<(Option<UnitId>, Vec<(&'a SetupVisit, f64)>)> {
+    let mut sites: BTreeMap<UnitId, Vec<(&SetupVisit, f64)>> = BTreeMap::new();
+    for (visit, value) in &of.column.values {
+        sites.entry(visit.site).or_default().push((visit, *value));
+    }
+    let whole = of.column.values.iter().map(|(visit, value)| (*visit, *value)).collect();
+    let _ = visits;
+    std::iter::once((None, whole)).chain(sites.into_iter().map(|(site, values)| (Some(site), values))).collect()
+}
+
+fn strips(visits: &SetupVisits<'_>, of: &Asked<'_>, names: &Names, small: SmallCells) -> Vec<Strip> {
+    let strip = |(site, values): (Option<UnitId>, Vec<(&SetupVisit, f64)>)| {
+        let patients = patients(&values);
+        let numbers: Vec<f64> = values.iter().map(|(_, value)| of.scale.read(*value)).collect();
+        let sorted = Sorted::new(&numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
+        Strip {
+            site: site.map(|site| place(visits, site, names).site),
+            visits: to_tens(values.len() as u32),
+            quantiles: sorted.and_then(|sorted| {
+                let mut found = [0.0; QUANTILES.len()];
+                for (at, p) in found.iter_mut().zip(QUANTILES) {
+                    *at = sorted.quantile(p).ok()?;
+                }
+                Some(found)
+            }),
+        }
+    };
+    by_site(visits, of).into_iter().map(strip).collect()
+}
+
+fn patients(values: &[(&SetupVisit, f64)]) -> u32 {
+    crate::models::setups::column::patients(values.iter().map(|(visit, _)| visit.patient))
+}
+
+fn words(visits: &SetupVisits<'_>, of: &Asked<'_>, all: &[&'static str], names: &Names, small: SmallCells) -> Vec<WordShares> {
+    let shares = |(site, values): (Option<UnitId>, Vec<(&SetupVisit, f64)>)| {
+        let with = |word: usize| -> Vec<(&SetupVisit, f64)> {
+            values.iter().filter(|(_, value)| *value == word as f64).map(|(visit, value)| (*visit, *value)).collect()
+        };
+        let by_word: Vec<Vec<(&SetupVisit, f64)>> = (0..all.len()).map(with).collect();
+        let few = by_word.iter().any(|of_word| small.is_small(patients(of_word))) || patients(&values) <= small.up_to;
+        let total = values.len().max(1) as f64;
+        let share = |(word, of_word): (&&'static str, &Vec<_>)| (*word, of_word.len() as f64 / total);
+        WordShares {
+            site: site.map(|site| place(visits, site, names).site),
+            visits: to_tens(values.len() as u32),
+            shares: (!few).then(|| all.iter().zip(&by_word).map(share).collect()),
+        }
+    };
+    by_site(visits, of).into_iter().map(shares).collect()
+}
+
+fn levels(found: variation::Variation, scale: ReadingScale) -> Variation {
+    match found {
+        variation::Variation::Untold(why) => Variation::Untold(why),
+        variation::Variation::Levels(levels, visits) => Variation::Levels(
+            levels
+                .into_iter()
+                .map(|level| LevelVariation {
+                    level: level.level,
+                    groups: level.groups as u32,
+                    variance: scale.read(scale.read(level.variance)),
+                    share: Estimate {
+                        value: level.share,
+                        low: level.interval.map_or(0.0, |interval| interval.low),
+                        high: level.interval.map_or(1.0, |interval| interval.high),
+                    },
+                    visits,
+                })
+                .collect(),
+        ),
+    }
+}
+
+fn conformance(
+    visits: &SetupVisits<'_>,
+    of: &Asked<'_>,
+    item: &ItemShares,
+    names: &Names,
+    small: SmallCells,
+    confidence: Confidence,
+) -> Conformance {
+    let group = 1.0 - item.missed.group.share();
+    let lines = item.missed.units.iter().filter(|unit| unit.patients > small.up_to).map(|unit| {
+        let shown = may_be_shown(unit, small);
+        let answer = of.on_item(item.item, unit.unit);
+        let interval = unit.interval(confidence).map(|(low, high)| (1.0 - high, 1.0 - low));
+        ConformanceLine {
+            place: place(visits, unit.unit, names),
+            visits: to_tens(unit.visits),
+            share: shown.then(|| 1.0 - unit.share()),
+            interval: interval.filter(|_| shown),
+            q: answer.map(|answer| answer.q),
+            call: match answer {
+                None => Call::TooFew,
+                Some(answer) if answer.is_finding(small) => Call::Below,
+                Some(_) => Call::Within,
+            },
+        }
+    });
+    let mut lines: Vec<ConformanceLine> = lines.collect();
+    lines.sort_by(|a, b| a.place.cmp(&b.place));
+    Conformance { group, visits: to_tens(item.missed.group.visits), lines, funnel: funnel(&item.missed, group) }
+}
+
+/// Limits of chance around the group's share, by number of visits; each visit counting as little as the average design effect says.
+fn funnel(missed: &Shares, group: f64) -> Vec<(f64, (f64, f64), (f64, f64))> {
+    let largest = missed.units.iter().map(|unit| unit.visits).max().unwrap_or(0);
+    let effects: Vec<f64> = missed.units.iter().map(|unit| unit.design_effect).collect();
+    let effect = mendcurve_stats::sum::mean(&effects).unwrap_or(1.0);
+    let (Ok(inner), Ok(outer)) = (Confidence::new(0.95), Confidence::new(0.998)) else { return Vec::new() };
+    let limits = |step: usize| {
+        let visits = f64::from(largest) * (step as f64 / FUNNEL_STEPS as f64).powi(2);
+        let independent = (visits / effect).round() as u64;
+        let at = |level| {
+            let limits = proportion_limits(group, independent, level, Interpolation::Inside).ok()?;
+            Some((limits.interval.low, limits.interval.high))
+        };
+        Some((visits, at(inner)?, at(outer)?))
+    };
+    (1..=FUNNEL_STEPS).filter_map(limits).collect()
+}
+
+fn shown_chart(visits: &SetupVisits<'_>, chart: Chart, scale: ReadingScale, names: &Names, small: SmallCells) -> Option<TimeChart> {
+    if chart.series.patients < FEWEST_FOR_QUANTILES.max(small.up_to + 1) {
+        return None;
+    }
+    let points = chart.series.weeks.iter().zip(&chart.limits).zip(&chart.signals).filter_map(|((week, limits), signals)| {
+        Some(TimePoint {
+            day: date_of(week.monday())?,
+            value: scale.read(week.value),
+            limits: (scale.read(limits.0), scale.read(limits.1)),
+            signals: *signals,
+        })
+    });
+    let change = chart.change.as_ref().and_then(|change| {
+        let (day, earliest, latest) = change.tested.since?;
+        let (before, from, to) = change.levels();
+        Some(Changed {
+            since: Since { day: date_of(day)?, earliest: date_of(earliest)?, latest: date_of(latest)? },
+            before: scale.read(before),
+            from: scale.read(from),
+            to: scale.read(to),
+        })
+    });
+    Some(TimeChart {
+        place: place(visits, chart.series.unit, names),
+        is_share: scale.symbol.is_empty(),
+        points: points.collect(),
+        centre: scale.read(chart.centre),
+        widened: chart.widened,
+        change,
+    })
+}
+
+/// The rules, those that are off and those that nobody records enough for as well.
+pub(super) fn rule_findings(
+    visits: &SetupVisits<'_>,
+    shares: &[RuleShares],
+    rules: &PossibleRules,
+    names: &Names,
+    small: SmallCells,
+) -> Vec<RuleFindings> {
+    let of = |rule: Rule| {
+        let found = shares.iter().find(|of| of.rule == rule).map(|of| &of.broken);
+        let sites = found.map_or(Vec::new(), |broken| {
+            let at_sites = visits.units.at(Level::Site).filter_map(|site| broken.unit(site));
+            at_sites
+                .map(|site| {
+                    let shown = may_be_shown(site, small);
+                    (place(visits, site.unit, names).site, shown.then(|| site.share()))
+                })
+                .collect()
+        });
+        let text = rules.text(rule);
+        RuleFindings {
+            key: rule.key().to_owned(),
+            title: text.title.clone(),
+            explanation: text.explanation.clone(),
+            source: text.source.clone(),
+            is_on: rules.is_on(rule),
+            visits: to_tens(found.map_or(0, |broken| broken.group.visits)),
+            broken: match found {
+                None => Some(0),
+                Some(broken) => may_be_shown(&broken.group, small).then(|| {
+                    // to tens from ten on: single sites that are withheld must not follow from the sum
+                    if broken.group.hits < 10 { broken.group.hits } else { to_tens(broken.group.hits) }
+                }),
+            },
+            sites,
+        }
+    };
+    Rule::ALL.into_iter().map(of).collect()
+}
+
+/// The traction tables with patients enough.
+pub(super) fn table_openings(
+    visits: &SetupVisits<'_>,
+    tables: &[Opening],
+    answers: &[Answer],
+    names: &Names,
+    small: SmallCells,
+) -> Vec<TableOpening> {
+    let shown = tables.iter().filter(|table| table.patients > small.up_to).map(|table| {
+        let answer = answers
+            .iter()
+            .find(|answer| answer.tested.unit == table.table && answer.tested.question == Question::Opening);
+        TableOpening {
+            place: place(visits, table.table, names),
+            visits: table.visits,
+            recorded: table.recorded_mm,
+            at_equal_tension: Estimate {
+                value: table.at_equal_tension_mm,
+                low: table.interval_mm.0,
+                high: table.interval_mm.1,
+            },
+            siblings: table.beside.map(|beside| beside.reference),
+            q: answer.map(|answer| answer.q),
+            stands_out: answer.is_some_and(|answer| answer.is_finding(small)),
+        }
+    });
+    shown.collect()
+}
