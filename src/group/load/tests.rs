@@ -221,7 +221,9 @@ fn the_setup_standard_is_the_file_named_else_the_usual_one_else_the_programs_own
     let group = folder.load();
     assert_eq!((group.setup_standard_file.as_deref(), long(&group)), (Some("setup-standard.toml"), 25.0));
     folder.write("group.toml", &with_exports("name = 'G'\nsetup_standard = 'ours/table.toml'"));
-    assert!(folder.complaint().starts_with("group.toml:2:18: `setup_standard` names ours/table.toml, and there is no such"));
+    assert!(
+        folder.complaint().starts_with("group.toml:2:18: `setup_standard` names ours/table.toml, and there is no such")
+    );
     folder.write("ours/table.toml", "[rule.session_long]\nmost_min = 20\n");
     let group = folder.load();
     assert_eq!((group.setup_standard_file.as_deref(), long(&group)), (Some("ours/table.toml"), 20.0));

@@ -113,9 +113,13 @@ fn numbers_are_kept_in_the_parameters_own_unit_and_words_by_their_place() {
     let angle = one(&angle);
     assert_eq!(angle.target, Target::Number { aim: -10.0, low: -13.0, high: -5.0 });
     assert_eq!((angle.region, angle.position), (Region::Cervical, Some("prone")));
-    assert_eq!((angle.grade, angle.source.as_str(), angle.note.as_str()), (Grade::Advised, "ours", "as the protocol says"));
+    assert_eq!(
+        (angle.grade, angle.source.as_str(), angle.note.as_str()),
+        (Grade::Advised, "ours", "as the protocol says")
+    );
     let number = |parameter: &str, target: &str, unit: &str| {
-        let lines = [&format!("parameter = '{parameter}'"), TENSION[1], target, "tolerance = 0", unit, TENSION[4], TENSION[5]];
+        let lines =
+            [&format!("parameter = '{parameter}'"), TENSION[1], target, "tolerance = 0", unit, TENSION[4], TENSION[5]];
         let found = one(&item(&lines));
         let Target::Number { aim, .. } = found.target else { panic!("a number") };
         (aim, found.unit.symbol, found.unit.factor)
@@ -138,20 +142,32 @@ fn numbers_are_kept_in_the_parameters_own_unit_and_words_by_their_place() {
 fn an_unknown_key_parameter_or_word_is_answered_with_the_nearest() {
     let said = |text: &str| complaint(text);
     let (what, to_do) = said("[[items]]\n");
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:1:3: the setup standard has no key `items`", "did you mean `item`?"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:1:3: the setup standard has no key `items`", "did you mean `item`?")
+    );
     let (what, to_do) = said(&tension_but(3, "tolerence = 5"));
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:5:1: [[item]] has no key `tolerence`", "did you mean `tolerance`?"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:5:1: [[item]] has no key `tolerence`", "did you mean `tolerance`?")
+    );
     let (what, to_do) = said(&tension_but(0, "parameter = 'return_tenson'"));
     assert_eq!(what, "s.toml:2:13: `parameter` cannot be `return_tenson`");
     assert_eq!(to_do, "did you mean `return_tension`?");
     let (what, to_do) = said(&tension_but(1, "region = 'hip'"));
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:3:10: `region` cannot be `hip`", "use one of: lumbar, cervical, other"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:3:10: `region` cannot be `hip`", "use one of: lumbar, cervical, other")
+    );
     let (what, _) = said(&tension_but(4, "grade = 'must'"));
     assert_eq!(what, "s.toml:6:9: `grade` cannot be `must`");
     let (what, to_do) = said(&(tension_but(5, "source = 'ours'") + "position = 'prome'\n"));
     assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:8:12: `position` cannot be `prome`", "did you mean `prone`?"));
     let (what, to_do) = said(&item(&["parameter = 'mode'", TENSION[1], "target = 'pulsed'", TENSION[4], TENSION[5]]));
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:4:10: `target` cannot be `pulsed`", "use one of: static, intermittent"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:4:10: `target` cannot be `pulsed`", "use one of: static, intermittent")
+    );
     let (what, to_do) = said("item = 3\n");
     assert!(what.starts_with("s.toml:1:8: `item` must be a list of tables") && to_do.contains("[[item]]"), "{what}");
 }
@@ -173,7 +189,10 @@ fn a_target_fits_its_parameter() {
     let (what, to_do) = complaint(&tension_but(2, "target = true"));
     assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:4:10: `target` must be a number, not true or false", ""));
     let (what, to_do) = complaint(&tension_but(2, "target = -1"));
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:4:10: `target` cannot be negative", "only an angle may be negative: extension"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:4:10: `target` cannot be negative", "only an angle may be negative: extension")
+    );
     let belt = |target: &str| item(&["parameter = 'belt_seated'", TENSION[1], target, TENSION[4], TENSION[5]]);
     let (what, to_do) = complaint(&belt("target = 'yes'"));
     assert_eq!(what, "s.toml:4:10: `target` must be true or false, not text");
@@ -184,7 +203,10 @@ fn a_target_fits_its_parameter() {
     let mode = ["parameter = 'mode'", TENSION[1], "target = 'static'\nunit = 's'", TENSION[4], TENSION[5]];
     assert_eq!(complaint(&item(&mode)).0, "s.toml:5:1: `unit` is for numbers, and mode is a word");
     let (what, to_do) = complaint(&item(&["parameter = 'mode'", TENSION[1], "target = 1", TENSION[4], TENSION[5]]));
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:4:10: `target` must be text in quotation marks, not a number", "mode is one of: static, intermittent"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:4:10: `target` must be text in quotation marks, not a number", "mode is one of: static, intermittent")
+    );
 }
 
 #[test]
@@ -222,7 +244,8 @@ fn no_visit_falls_under_two_items_of_one_parameter() {
     assert!(to_do.starts_with("one of the two holds for both positions"), "{to_do}");
     let both = format!("{one}position = 'supine'\n{one}position = 'prone'\n{}", one.replace("lumbar", "cervical"));
     assert_eq!(standard(&both).items.len(), 3);
-    let lines = ["parameter = 'position'", TENSION[1], "target = 'prone'", TENSION[4], TENSION[5], "position = 'prone'"];
+    let lines =
+        ["parameter = 'position'", TENSION[1], "target = 'prone'", TENSION[4], TENSION[5], "position = 'prone'"];
     assert_eq!(complaint(&item(&lines)).0, "s.toml:7:12: an item on the position cannot hold for one position");
 }
 
@@ -248,9 +271,15 @@ fn a_groups_rules_go_over_the_default_ones() {
 #[test]
 fn a_rule_or_limit_that_makes_no_sense_is_reported_at_its_place() {
     let (what, to_do) = complaint("[rule.session_lon]\n");
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:1:7: there is no rule `session_lon`", "did you mean `session_long`?"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:1:7: there is no rule `session_lon`", "did you mean `session_long`?")
+    );
     let (what, to_do) = complaint("[rule.session_long]\nmost_mins = 30\n");
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:2:1: [rule.session_long] has no key `most_mins`", "did you mean `most_min`?"));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:2:1: [rule.session_long] has no key `most_mins`", "did you mean `most_min`?")
+    );
     assert_eq!(complaint("[rule.session_long]\nmost_min = -1\n").0, "s.toml:2:12: `most_min` cannot be negative");
     assert_eq!(complaint("[rule.session_long]\non = 'no'\n").0, "s.toml:2:6: `on` must be true or false, not text");
     assert_eq!(complaint("[rule.session_long]\ntitle = ''\n").0, "s.toml:2:9: `title` is empty");
@@ -262,7 +291,10 @@ fn a_rule_or_limit_that_makes_no_sense_is_reported_at_its_place() {
     assert!(what.ends_with("the full tension runs backwards: its lower end is above its upper end"), "{what}");
     assert!(what.starts_with("s.toml:1:1: "), "{what}");
     assert_eq!(complaint("rule = 3\n").0, "s.toml:1:8: `rule` must be a table, not a number");
-    assert_eq!(complaint("[rule]\nsession_long = false\n").0, "s.toml:2:16: `[rule.session_long]` must be a table, not true or false");
+    assert_eq!(
+        complaint("[rule]\nsession_long = false\n").0,
+        "s.toml:2:16: `[rule.session_long]` must be a table, not true or false"
+    );
 }
 
 #[test]
@@ -274,5 +306,8 @@ fn the_programs_own_rules_leave_nothing_out() {
     };
     assert_eq!(without("most_min = 30\n"), "[rule.session_long] has no `most_min`");
     assert_eq!(without("source = \"meaning of the words\"\n"), "[rule.low_pull_above_peak] has no `source`");
-    assert_eq!(rule::rules(&document::parse(Path::new("s.toml"), "").unwrap(), None).unwrap_err().what, "there is no [rule]");
+    assert_eq!(
+        rule::rules(&document::parse(Path::new("s.toml"), "").unwrap(), None).unwrap_err().what,
+        "there is no [rule]"
+    );
 }

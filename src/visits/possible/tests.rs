@@ -169,12 +169,8 @@ fn a_session_is_as_long_as_its_cycles() {
 
 #[test]
 fn a_static_session_is_as_long_as_its_one_pull() {
-    let dose = Dose {
-        mode: Some(Mode::Static),
-        hold: Seconds::new(580.0),
-        ramp: Seconds::new(10.0),
-        ..Dose::default()
-    };
+    let dose =
+        Dose { mode: Some(Mode::Static), hold: Seconds::new(580.0), ramp: Seconds::new(10.0), ..Dose::default() };
     let said = |session| {
         let dose = Dose { session: Minutes::new(session), ..dose };
         of_visit(Rule::SessionAndCyclesDisagree, LUMBAR, dose, Setup::default())
