@@ -126,8 +126,17 @@ fn the_episodes_that_are_cut_are_those_that_were_drawn() {
     assert_eq!(episodes.counts.patients_on_two_clocks, 0);
 }
 
-/// Treated visits for which each rule was asked and that break it; then lumbar visits with a gap, and how many are closed.
-fn possible_or_not(options: SampleOptions) -> (Vec<(Rule, usize, usize)>, (usize, usize)) {
+/// What treated visits of a sample come to.
+struct Possible {
+    /// Each rule, of how many visits it was asked, and how many break it.
+    counts: [(Rule, usize, usize); Rule::COUNT],
+    /// Lumbar visits with a gap.
+    with_gap: usize,
+    /// Of these, with a closed split.
+    closed: usize,
+}
+
+fn possible_or_not(options: SampleOptions) -> Possible {
     let ReadBack { group, intake, visits, .. } = read_back_of(options);
     let regions = Regions::of(&group.conditions, &intake.names.codes);
     let episodes = cut(&visits, &regions, &group.episodes);
@@ -145,13 +154,15 @@ fn possible_or_not(options: SampleOptions) -> (Vec<(Rule, usize, usize)>, (usize
         }
     }
     let count = |has: &dyn Fn(&&Marks) -> bool| all.iter().filter(has).count();
-    let counts = Rule::ALL.map(|rule| (rule, count(&|m| m.asked(rule)), count(&|m| m.broken(rule)))).to_vec();
-    (counts, (with_gap, closed))
+    let counts = Rule::ALL.map(|rule| (rule, count(&|m| m.asked(rule)), count(&|m| m.broken(rule))));
+    Possible { counts, with_gap, closed }
 }
 
 #[test]
 fn without_faults_the_sample_is_possible() {
-    let (counts, (with_gap, closed)) = possible_or_not(SampleOptions { faults: false, ..SampleOptions::default() });
+    let options = SampleOptions { faults: false, ..SampleOptions::default() };
+    let Possible { counts, with_gap, closed } = possible_or_not(options);
+    println!("{counts:?} {closed} of {with_gap}");
     for (rule, asked, broken) in counts {
         assert!(asked > 500, "{rule:?} was asked of {asked} visits");
         assert!(broken <= 5, "{rule:?} is broken by {broken} of {asked} visits");
@@ -160,8 +171,10 @@ fn without_faults_the_sample_is_possible() {
 }
 
 #[test]
-fn the_faults_planted_are_all_possible() {
-    for (rule, asked, broken) in possible_or_not(SampleOptions::default()).0 {
-        assert!(broken <= 5, "{rule:?} is broken by {broken} of {asked} visits");
+fn the_faults_planted_are_possible_but_for_a_pull_after_copied_ones() {
+    for (rule, asked, broken) in possible_or_not(SampleOptions::default()).counts {
+        // a pull copied forward several times falls behind the patient's own, which then seems to jump
+        let most = if rule == Rule::PullJumps { 15 } else { 5 };
+        assert!(broken <= most, "{rule:?} is broken by {broken} of {asked} visits");
     }
 }
