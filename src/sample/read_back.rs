@@ -2,6 +2,8 @@
 //! its episodes those that were drawn.
 
 use super::*;
+use crate::catalogue::Region;
+use crate::catalogue::rule::Rule;
 use crate::episodes::boundaries::cut;
 use crate::episodes::regions::Regions;
 use crate::group::settings::Group;
@@ -9,7 +11,9 @@ use crate::group::{load, mapping::Layout};
 use crate::rows::ledger::FileLedger;
 use crate::rows::read_group::{Intake, read_group};
 use crate::rows::reason::Reason;
+use crate::rows::row::Row;
 use crate::visits::duplicates::{Disagreement, visits};
+use crate::visits::possible::{Marks, marks_of_course};
 use crate::visits::visits::Visits;
 use serde_json::Value;
 
@@ -25,8 +29,12 @@ struct ReadBack {
 }
 
 fn read_back() -> ReadBack {
+    read_back_of(SampleOptions::default())
+}
+
+fn read_back_of(options: SampleOptions) -> ReadBack {
     let folder = tempfile::tempdir().unwrap();
-    write(folder.path(), SampleOptions::default()).unwrap();
+    write(folder.path(), options).unwrap();
     let truth = |name: &str| std::fs::read_to_string(folder.path().join("truth").join(name)).unwrap();
     let group = load::load(folder.path()).unwrap_or_else(|problem| panic!("{problem}"));
     let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
@@ -116,4 +124,57 @@ fn the_episodes_that_are_cut_are_those_that_were_drawn() {
     assert!(missing.is_empty() && more.is_empty(), "drawn and not found: {missing:?}; found and not drawn: {more:?}");
     assert_eq!(episodes.counts.patients_at_two_sites_on_one_day, 1);
     assert_eq!(episodes.counts.patients_on_two_clocks, 0);
+}
+
+/// What treated visits of a sample come to.
+struct Possible {
+    /// Each rule, of how many visits it was asked, and how many break it.
+    counts: [(Rule, usize, usize); Rule::COUNT],
+    /// Lumbar visits with a gap.
+    with_gap: usize,
+    /// Of these, with a closed split.
+    closed: usize,
+}
+
+fn possible_or_not(options: SampleOptions) -> Possible {
+    let ReadBack { group, intake, visits, .. } = read_back_of(options);
+    let regions = Regions::of(&group.conditions, &intake.names.codes);
+    let episodes = cut(&visits, &regions, &group.episodes);
+    let mut all = Vec::new();
+    let (mut with_gap, mut closed) = (0, 0);
+    for episode in &episodes.list {
+        let rows: Vec<&Row> = episodes.visits_of(episode).iter().map(|at| &visits.rows[*at as usize]).collect();
+        let mut marks = vec![Marks::default(); rows.len()];
+        marks_of_course(&rows, episode.region, &group.setup_standard.rules, &mut marks);
+        all.extend(marks);
+        let gaps = rows.iter().filter(|_| episode.region == Some(Region::Lumbar)).filter_map(|row| row.setup.split_gap);
+        for gap in gaps {
+            with_gap += 1;
+            closed += usize::from(gap.get() <= 1.0);
+        }
+    }
+    let count = |has: &dyn Fn(&&Marks) -> bool| all.iter().filter(has).count();
+    let counts = Rule::ALL.map(|rule| (rule, count(&|m| m.asked(rule)), count(&|m| m.broken(rule))));
+    Possible { counts, with_gap, closed }
+}
+
+#[test]
+fn without_faults_the_sample_is_possible() {
+    let options = SampleOptions { faults: false, ..SampleOptions::default() };
+    let Possible { counts, with_gap, closed } = possible_or_not(options);
+    println!("{counts:?} {closed} of {with_gap}");
+    for (rule, asked, broken) in counts {
+        assert!(asked > 500, "{rule:?} was asked of {asked} visits");
+        assert!(broken <= 5, "{rule:?} is broken by {broken} of {asked} visits");
+    }
+    assert!(with_gap > 4_000 && closed * 10 < with_gap, "{closed} of {with_gap} splits are closed");
+}
+
+#[test]
+fn the_faults_planted_are_possible_but_for_a_pull_after_copied_ones() {
+    for (rule, asked, broken) in possible_or_not(SampleOptions::default()).counts {
+        // a pull copied forward several times falls behind the patient's own, which then seems to jump
+        let most = if rule == Rule::PullJumps { 15 } else { 5 };
+        assert!(broken <= most, "{rule:?} is broken by {broken} of {asked} visits");
+    }
 }

@@ -253,7 +253,7 @@ mod tests {
 
     #[test]
     fn the_split_opens_only_where_the_pull_exceeds_the_tension() {
-        let peak_n = 40.5 * NEWTONS_PER_LBF;
+        let peak_n = 42.0 * NEWTONS_PER_LBF;
         let all = setups_at(peak_n, "Alderwick", "AT1", "2026-01-05");
         let is_open = |s: &Setup| s.gap_mm.unwrap() > 1.0;
         assert!(all.iter().all(|s| is_open(s) == (s.tension_n.unwrap() <= peak_n)));

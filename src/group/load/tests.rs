@@ -209,3 +209,33 @@ fn a_folder_whose_name_looks_like_a_glob_is_read_literally() {
     std::fs::write(folder.join("a.csv"), "P,D\n").unwrap();
     assert_eq!(load(&folder).unwrap().exports[0].files, [Path::new("a.csv")]);
 }
+
+#[test]
+fn the_setup_standard_is_the_file_named_else_the_usual_one_else_the_programs_own() {
+    let long = |group: &Group| group.setup_standard.rules.limits.session_long.most_min;
+    let folder = Folder::new(&with_exports("name = 'G'"));
+    let group = folder.load();
+    assert!(group.setup_standard.is_default);
+    assert_eq!((group.setup_standard_file.as_deref(), long(&group)), (None, 30.0));
+    folder.write("setup-standard.toml", "[rule.session_long]\nmost_min = 25\n");
+    let group = folder.load();
+    assert_eq!((group.setup_standard_file.as_deref(), long(&group)), (Some("setup-standard.toml"), 25.0));
+    folder.write("group.toml", &with_exports("name = 'G'\nsetup_standard = 'ours/table.toml'"));
+    assert!(
+        folder.complaint().starts_with("group.toml:2:18: `setup_standard` names ours/table.toml, and there is no such")
+    );
+    folder.write("ours/table.toml", "[rule.session_long]\nmost_min = 20\n");
+    let group = folder.load();
+    assert_eq!((group.setup_standard_file.as_deref(), long(&group)), (Some("ours/table.toml"), 20.0));
+    folder.write("ours/table.toml", "[rule.session_long]\nmost_min = 'short'\n");
+    assert!(folder.complaint().starts_with("ours/table.toml:2:12: `most_min` must be a number, not text"));
+}
+
+#[test]
+fn a_standard_with_a_misspelt_name_is_not_passed_over() {
+    let folder = Folder::new(&with_exports("name = 'G'"));
+    folder.write("setup_standard.toml", "");
+    let message = folder.complaint();
+    assert!(message.starts_with("setup_standard.toml: this file would not be read"), "{message}");
+    assert!(message.contains("rename it setup-standard.toml"), "{message}");
+}

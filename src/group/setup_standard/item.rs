@@ -9,8 +9,7 @@ use crate::group::suggest::did_you_mean;
 use crate::units::{Dimension, Unit};
 
 const NAME: &str = "[[item]]";
-const KEYS: [&str; 9] =
-    ["parameter", "region", "position", "target", "tolerance", "unit", "grade", "source", "note"];
+const KEYS: [&str; 9] = ["parameter", "region", "position", "target", "tolerance", "unit", "grade", "source", "note"];
 
 /// The unit of a yes or no and of words.
 const NO_UNIT: ReadingUnit = ReadingUnit { symbol: "", factor: 1.0 };
