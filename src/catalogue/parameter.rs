@@ -152,10 +152,13 @@ impl Parameter {
     /// Whose doing it mostly is (common practice, no published source).
     pub fn set_by(self) -> SetBy {
         match self {
-            Self::ReturnTension | Self::TensionTurns | Self::SplitGap | Self::TableLevel => SetBy::Table,
-            Self::BeltLandmark | Self::BeltSeated | Self::SlackCycle | Self::LevelPull | Self::UpperRestraint => {
-                SetBy::Clinician
-            }
+            Self::ReturnTension | Self::SplitGap | Self::TableLevel => SetBy::Table,
+            Self::TensionTurns
+            | Self::BeltLandmark
+            | Self::BeltSeated
+            | Self::SlackCycle
+            | Self::LevelPull
+            | Self::UpperRestraint => SetBy::Clinician,
             _ => SetBy::Course,
         }
     }

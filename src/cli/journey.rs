@@ -14,6 +14,7 @@ use crate::findings::NOT_RECORDED;
 use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
+use crate::findings::find_setups::SetupSources;
 use crate::findings::on_track::Watch;
 use crate::findings::worklist::{PatientOnTrack, Worklist};
 use crate::group::mapping::Layout;
@@ -128,8 +129,26 @@ pub fn find(
     });
     let natural_courses = &natural_courses;
     let imputed = &stages.run("imputing the lost", |_| ImputedOutcomes::of(&records, fitted, NOT_RECORDED));
-    let sources = Sources { group: &group.name, audience: group.audience, natural_courses, records, fitted, imputed };
+    let sources = Sources {
+        group: &group.name,
+        audience: group.audience,
+        natural_courses,
+        records,
+        fitted,
+        imputed,
+        setups: Some(setup_sources(group, understood, records)),
+    };
     Ok(stages.run("comparing", |_| compose::bulletin(sources, quality)))
+}
+
+/// What setups are read from.
+pub fn setup_sources<'a>(group: &'a Group, understood: &'a Understood, records: Records<'a>) -> SetupSources<'a> {
+    SetupSources {
+        records,
+        visits: &understood.visits,
+        standard: &group.setup_standard,
+        standard_file: group.setup_standard_file.as_deref(),
+    }
 }
 
 /// Every episode of one patient, the latest first, held against the courses of its conditions.

@@ -4,6 +4,7 @@ use super::against_previous::allow_for_their_number;
 use super::bulletin::{Bulletin, ConditionFindings};
 use super::compare_sites::compare_sites;
 use super::condition::condition;
+use super::find_setups::{SetupSources, setup_findings};
 use super::quality::DataQuality;
 use super::site_pages::{SitesFound, site_pages};
 use super::withhold::Rule;
@@ -34,6 +35,8 @@ pub struct Sources<'a> {
     pub fitted: &'a FittedCourses,
     /// The same outcomes with the missing drawn.
     pub imputed: &'a ImputedOutcomes,
+    /// What setups are read from; without it nothing is said of them.
+    pub setups: Option<SetupSources<'a>>,
 }
 
 /// Everything the report says.
@@ -73,6 +76,7 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         sites_compared,
         site_findings: pages.sites,
         lost: pages.whole,
+        setups: sources.setups.map(|setups| setup_findings(&setups, rule, &[]).0),
         quality,
     }
 }

@@ -4,7 +4,6 @@ use super::setup_parameters::{parameter_findings, rule_findings, table_openings}
 use super::setup_scales::{OPENING, ReadingScale, items, place};
 use super::setups::{Kind, SetupFinding, SetupFindings, Since, Where};
 use super::withhold::Rule as SmallCells;
-use crate::catalogue::Region;
 use crate::catalogue::parameter::{About, Nature};
 use crate::catalogue::rule::Rule;
 use crate::catalogue::setup_standard::{Grade, SetupStandard, Target};
@@ -76,23 +75,21 @@ impl Answer {
 
 /// Everything about setups. `more_p`: p values of other questions about setups, which go through the same step; their adjusted
 /// values are returned beside it.
-pub fn setup_findings(
-    sources: &SetupSources<'_>,
-    small: SmallCells,
-    more_p: &[f64],
-) -> (SetupFindings, Vec<f64>) {
+pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f64]) -> (SetupFindings, Vec<f64>) {
     let SetupSources { records, visits, standard, .. } = *sources;
     let names = records.names;
     let seen = SetupVisits::of(&visits.rows, records.episodes, names);
     let Ok(confidence) = Confidence::new(0.95) else { return (SetupFindings::default(), vec![1.0; more_p.len()]) };
-    let mut asked: Vec<Asked<'_>> = Column::all(&seen).into_par_iter().map(|column| ask(&seen, column, standard, names, confidence)).collect();
+    let mut asked: Vec<Asked<'_>> =
+        Column::all(&seen).into_par_iter().map(|column| ask(&seen, column, standard, names, confidence)).collect();
     let marks = possible::marks(&seen, records.episodes, &standard.rules);
     let rules = rule_shares(&seen, &marks);
     let tables = tables(&seen, &asked);
     let mut others = others(sources, &seen, &asked, &rules, &tables, confidence);
 
     let of_parameters = || asked.iter().flat_map(|of| of.tests.iter());
-    let p: Vec<f64> = of_parameters().chain(&others).map(|answer| answer.tested.p).chain(more_p.iter().copied()).collect();
+    let p: Vec<f64> =
+        of_parameters().chain(&others).map(|answer| answer.tested.p).chain(more_p.iter().copied()).collect();
     // p values are within 0 and 1 by construction; were one not, nothing would be called
     let q = benjamini_hochberg(&p).unwrap_or_else(|_| vec![1.0; p.len()]);
     let mut next = q.iter().copied();
@@ -150,7 +147,8 @@ fn ask<'a>(
         tests.extend(spread::tests(visits, &column, names));
     }
     // what changed by half the tolerance is worth knowing before the standard is left
-    let changes = if is_followed(parameter) { changes(visits, &column, margin.map(|m| 0.5 * m), names) } else { Vec::new() };
+    let changes =
+        if is_followed(parameter) { changes(visits, &column, margin.map(|m| 0.5 * m), names) } else { Vec::new() };
     tests.extend(changes.iter().map(|change| change.tested));
     let tests = tests.into_iter().map(Answer::from).collect();
     Asked { scale: ReadingScale::of(about, standard), column, items: shares, changes, tests }
@@ -184,7 +182,7 @@ fn others(
 ) -> Vec<Answer> {
     let SetupSources { records, visits, standard, .. } = *sources;
     let mut found: Vec<Answer> = copied::tests(seen).into_iter().map(Answer::from).collect();
-    found.extend(last_digits::tests(seen, visits, records.names).into_iter().map(|digits| {
+    found.extend(last_digits::tests(seen, visits, records.measures, records.names).into_iter().map(|digits| {
         let measure = match digits.of {
             Digits::Score(measure) => Some(records.measures.get(measure).title.clone()),
             Digits::PeakPull(_) => None,
@@ -227,30 +225,38 @@ struct Shown<'s> {
 impl Shown<'_> {
     /// The answers as findings; a site's change that is its tables' or clinicians' alone is told with theirs.
     fn findings(&self, called: &[&Answer]) -> Vec<SetupFinding> {
-        let is_change = |answer: &Answer| matches!(answer.tested.question, Question::Shift | Question::Drift);
-        let mut found = Vec::new();
-        for answer in called {
-            let narrower: Vec<UnitId> = match is_change(answer) && self.is_site(answer.tested.unit) {
-                true => self.narrower(called, answer),
-                false => Vec::new(),
-            };
-            let column = self.asked.iter().map(|of| &of.column).find(|column| Some(column.about) == answer.tested.about);
-            let is_theirs = !narrower.is_empty()
-                && column.is_some_and(|column| {
-                    !stays_without(self.seen, column, answer.tested.unit, &narrower, self.names)
-                });
-            if !is_theirs {
-                found.push(self.finding(answer, Vec::new()));
-            }
-        }
-        found
+        let explained: Vec<(&Answer, Vec<UnitId>)> = called
+            .iter()
+            .filter(|answer| is_change(answer) && self.is_site(answer.tested.unit))
+            .map(|answer| (*answer, self.narrower(called, answer)))
+            .filter(|(answer, narrower)| !narrower.is_empty() && self.is_theirs(answer, narrower))
+            .collect();
+        let stays = |answer: &&&Answer| !explained.iter().any(|(site, _)| std::ptr::eq(*site, **answer));
+        called
+            .iter()
+            .filter(stays)
+            .map(|answer| {
+                let explains = |(site, narrower): &&(&Answer, Vec<UnitId>)| {
+                    site.tested.about == answer.tested.about && narrower.contains(&answer.tested.unit)
+                };
+                let also =
+                    explained.iter().filter(explains).map(|(site, _)| place(self.seen, site.tested.unit, self.names));
+                self.finding(answer, if is_change(answer) { also.collect() } else { Vec::new() })
+            })
+            .collect()
+    }
+
+    /// Whether a site's change is gone without the visits of these tables or clinicians.
+    fn is_theirs(&self, site: &Answer, narrower: &[UnitId]) -> bool {
+        let column = self.asked.iter().map(|of| &of.column).find(|column| Some(column.about) == site.tested.about);
+        column.is_some_and(|column| !stays_without(self.seen, column, site.tested.unit, narrower, self.names))
     }
 
     /// Clinicians and tables of a site whose own change of the same parameter is called.
     fn narrower(&self, called: &[&Answer], of: &Answer) -> Vec<UnitId> {
         let is_one = |other: &&&Answer| {
             other.tested.about == of.tested.about
-                && matches!(other.tested.question, Question::Shift | Question::Drift)
+                && is_change(other)
                 && other.tested.unit != of.tested.unit
                 && self.seen.units.site_of(other.tested.unit) == of.tested.unit
         };
@@ -263,14 +269,14 @@ impl Shown<'_> {
 
     fn finding(&self, answer: &Answer, also: Vec<Where>) -> SetupFinding {
         let tested = &answer.tested;
-        let scale = tested
-            .about
-            .and_then(|about| self.asked.iter().find(|of| of.column.about == about))
-            .map(|of| of.scale);
+        let scale =
+            tested.about.and_then(|about| self.asked.iter().find(|of| of.column.about == about)).map(|of| of.scale);
         let (kind, form) = kind_and_form(tested.question);
         // a yes or no and words are told as shares of visits
         let (factor, unit, decimals) = match (form, scale) {
-            (Form::Value, Some(scale)) if !scale.symbol.is_empty() => (scale.factor, scale.symbol.to_owned(), scale.decimals),
+            (Form::Value, Some(scale)) if !scale.symbol.is_empty() => {
+                (scale.factor, scale.symbol.to_owned(), scale.decimals)
+            }
             (Form::ValueAWeek, Some(scale)) if !scale.symbol.is_empty() => {
                 (scale.factor, format!("{} a week", scale.symbol), scale.decimals + 1)
             }
@@ -316,6 +322,10 @@ impl Shown<'_> {
     }
 }
 
+fn is_change(answer: &Answer) -> bool {
+    matches!(answer.tested.question, Question::Shift | Question::Drift)
+}
+
 /// What the numbers of an answer are.
 #[derive(Clone, Copy, PartialEq)]
 enum Form {
@@ -341,9 +351,9 @@ fn kind_and_form(question: Question) -> (Kind, Form) {
 impl Asked<'_> {
     /// The answer on how often an item is met by a unit.
     pub fn on_item(&self, item: usize, unit: UnitId) -> Option<&Answer> {
-        self.tests.iter().find(|answer| {
-            answer.tested.unit == unit && answer.tested.question == Question::Conformance { item }
-        })
+        self.tests
+            .iter()
+            .find(|answer| answer.tested.unit == unit && answer.tested.question == Question::Conformance { item })
     }
 
     /// The changes that are findings.
@@ -357,10 +367,5 @@ impl Asked<'_> {
             })
         };
         self.changes.iter().filter(is_called).collect()
-    }
-
-    /// Whether the region is the neck.
-    pub fn is_cervical(&self) -> bool {
-        self.column.about.region == Region::Cervical
     }
 }

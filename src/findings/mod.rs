@@ -11,6 +11,7 @@ mod condition;
 pub use condition::NOT_RECORDED;
 pub mod curve;
 pub mod curve_findings;
+pub mod find_setups;
 mod imputed_rates;
 pub mod leads;
 pub mod may_say;
@@ -19,14 +20,15 @@ pub mod on_track;
 mod outcome;
 pub mod quality;
 pub mod reasons;
-pub mod find_setups;
-pub mod setups;
 mod setup_parameters;
 mod setup_scales;
+pub mod setups;
 mod site_pages;
 pub mod sites;
 pub mod withhold;
 pub mod worklist;
 
+#[cfg(test)]
+mod setup_tests;
 #[cfg(test)]
 pub(crate) mod whole_tests;

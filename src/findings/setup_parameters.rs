@@ -4,10 +4,10 @@ use super::bulletin::Estimate;
 use super::find_setups::{Answer, Asked};
 use super::setup_scales::{ReadingScale, items, may_be_shown, place, to_tens};
 use super::setups::{
-    self, AskedTarget, Changed, Conformance, ConformanceLine, LevelVariation, ParameterFindings, RuleFindings, Since, Strip,
-    TableOpening, TimeChart, TimePoint, Variation, Within, WordShares,
+    self, AskedTarget, Changed, Conformance, ConformanceLine, LevelVariation, ParameterFindings, RuleFindings, Since,
+    Strip, TableOpening, TimeChart, TimePoint, Variation, Within, WordShares,
 };
-use super::sites::Call;
+use super::sites::{Call, Limits};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::Nature;
 use crate::catalogue::possible_rules::PossibleRules;
@@ -69,7 +69,10 @@ pub(super) fn parameter_findings(
         },
         variation: levels(variation(column, confidence), scale),
         conformance,
-        charts: charts(column, &called).into_iter().filter_map(|chart| shown_chart(visits, chart, scale, names, small)).collect(),
+        charts: charts(column, &called)
+            .into_iter()
+            .filter_map(|chart| shown_chart(visits, chart, scale, names, small))
+            .collect(),
         within: within(column).map(|steps| Within {
             steps: steps.steps,
             changed: f64::from(steps.changed) / f64::from(steps.steps.max(1)),
@@ -96,19 +99,21 @@ fn asked(item: &StandardItem, scale: ReadingScale, nature: Nature) -> setups::As
     }
 }
 
+/// The values of a site; of the whole group without one.
+type OfSite<'a> = (Option<UnitId>, Vec<(&'a SetupVisit, f64)>);
+
 /// The values of the group and of each site, in order.
-fn by_site<'a>(visits: &SetupVisits<'_>, of: &'a Asked<'_>) -> Vec<(Option<UnitId>, Vec<(&'a SetupVisit, f64)>)> {
+fn by_site<'a>(of: &'a Asked<'_>) -> Vec<OfSite<'a>> {
     let mut sites: BTreeMap<UnitId, Vec<(&SetupVisit, f64)>> = BTreeMap::new();
     for (visit, value) in &of.column.values {
         sites.entry(visit.site).or_default().push((visit, *value));
     }
     let whole = of.column.values.iter().map(|(visit, value)| (*visit, *value)).collect();
-    let _ = visits;
     std::iter::once((None, whole)).chain(sites.into_iter().map(|(site, values)| (Some(site), values))).collect()
 }
 
 fn strips(visits: &SetupVisits<'_>, of: &Asked<'_>, names: &Names, small: SmallCells) -> Vec<Strip> {
-    let strip = |(site, values): (Option<UnitId>, Vec<(&SetupVisit, f64)>)| {
+    let strip = |(site, values): OfSite<'_>| {
         let patients = patients(&values);
         let numbers: Vec<f64> = values.iter().map(|(_, value)| of.scale.read(*value)).collect();
         let sorted = Sorted::new(&numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
@@ -124,15 +129,21 @@ fn strips(visits: &SetupVisits<'_>, of: &Asked<'_>, names: &Names, small: SmallC
             }),
         }
     };
-    by_site(visits, of).into_iter().map(strip).collect()
+    by_site(of).into_iter().map(strip).collect()
 }
 
 fn patients(values: &[(&SetupVisit, f64)]) -> u32 {
     crate::models::setups::column::patients(values.iter().map(|(visit, _)| visit.patient))
 }
 
-fn words(visits: &SetupVisits<'_>, of: &Asked<'_>, all: &[&'static str], names: &Names, small: SmallCells) -> Vec<WordShares> {
-    let shares = |(site, values): (Option<UnitId>, Vec<(&SetupVisit, f64)>)| {
+fn words(
+    visits: &SetupVisits<'_>,
+    of: &Asked<'_>,
+    all: &[&'static str],
+    names: &Names,
+    small: SmallCells,
+) -> Vec<WordShares> {
+    let shares = |(site, values): OfSite<'_>| {
         let with = |word: usize| -> Vec<(&SetupVisit, f64)> {
             values.iter().filter(|(_, value)| *value == word as f64).map(|(visit, value)| (*visit, *value)).collect()
         };
@@ -146,7 +157,7 @@ fn words(visits: &SetupVisits<'_>, of: &Asked<'_>, all: &[&'static str], names: 
             shares: (!few).then(|| all.iter().zip(&by_word).map(share).collect()),
         }
     };
-    by_site(visits, of).into_iter().map(shares).collect()
+    by_site(of).into_iter().map(shares).collect()
 }
 
 fn levels(found: variation::Variation, scale: ReadingScale) -> Variation {
@@ -203,7 +214,7 @@ fn conformance(
 }
 
 /// Limits of chance around the group's share, by number of visits; each visit counting as little as the average design effect says.
-fn funnel(missed: &Shares, group: f64) -> Vec<(f64, (f64, f64), (f64, f64))> {
+fn funnel(missed: &Shares, group: f64) -> Vec<(f64, Limits, Limits)> {
     let largest = missed.units.iter().map(|unit| unit.visits).max().unwrap_or(0);
     let effects: Vec<f64> = missed.units.iter().map(|unit| unit.design_effect).collect();
     let effect = mendcurve_stats::sum::mean(&effects).unwrap_or(1.0);
@@ -220,18 +231,25 @@ fn funnel(missed: &Shares, group: f64) -> Vec<(f64, (f64, f64), (f64, f64))> {
     (1..=FUNNEL_STEPS).filter_map(limits).collect()
 }
 
-fn shown_chart(visits: &SetupVisits<'_>, chart: Chart, scale: ReadingScale, names: &Names, small: SmallCells) -> Option<TimeChart> {
+fn shown_chart(
+    visits: &SetupVisits<'_>,
+    chart: Chart,
+    scale: ReadingScale,
+    names: &Names,
+    small: SmallCells,
+) -> Option<TimeChart> {
     if chart.series.patients < FEWEST_FOR_QUANTILES.max(small.up_to + 1) {
         return None;
     }
-    let points = chart.series.weeks.iter().zip(&chart.limits).zip(&chart.signals).filter_map(|((week, limits), signals)| {
-        Some(TimePoint {
-            day: date_of(week.monday())?,
-            value: scale.read(week.value),
-            limits: (scale.read(limits.0), scale.read(limits.1)),
-            signals: *signals,
-        })
-    });
+    let points =
+        chart.series.weeks.iter().zip(&chart.limits).zip(&chart.signals).filter_map(|((week, limits), signals)| {
+            Some(TimePoint {
+                day: date_of(week.monday())?,
+                value: scale.read(week.value),
+                limits: (scale.read(limits.0), scale.read(limits.1)),
+                signals: *signals,
+            })
+        });
     let change = chart.change.as_ref().and_then(|change| {
         let (day, earliest, latest) = change.tested.since?;
         let (before, from, to) = change.levels();
@@ -281,10 +299,10 @@ pub(super) fn rule_findings(
             visits: to_tens(found.map_or(0, |broken| broken.group.visits)),
             broken: match found {
                 None => Some(0),
-                Some(broken) => may_be_shown(&broken.group, small).then(|| {
-                    // to tens from ten on: single sites that are withheld must not follow from the sum
-                    if broken.group.hits < 10 { broken.group.hits } else { to_tens(broken.group.hits) }
-                }),
+                // to tens, and not below: a site that is withheld must not follow from the sum
+                Some(broken) if broken.group.hits == 0 => Some(0),
+                Some(broken) => Some(to_tens(broken.group.hits))
+                    .filter(|_| broken.group.hits >= 10 && may_be_shown(&broken.group, small)),
             },
             sites,
         }

@@ -283,7 +283,7 @@ pub struct ConformanceLine {
 pub struct TimeChart {
     /// Where.
     pub place: Where,
-    /// Whether values are shares of visits that meet the standard, or say yes, rather than medians.
+    /// Whether values are shares of visits that say yes, rather than means.
     pub is_share: bool,
     /// Points in order of time.
     pub points: Vec<TimePoint>,
@@ -300,7 +300,7 @@ pub struct TimeChart {
 pub struct TimePoint {
     /// First day of its week.
     pub day: NaiveDate,
-    /// Median or share.
+    /// Mean or share.
     pub value: f64,
     /// Limits of three standard deviations.
     pub limits: Limits,
@@ -347,7 +347,7 @@ pub struct RuleFindings {
     pub is_on: bool,
     /// Visits that record what it needs.
     pub visits: u32,
-    /// Of these, that break it; `None` when few patients stand behind it.
+    /// Of these, that break it, to whole tens; `None` for fewer than ten, or when few patients stand behind it.
     pub broken: Option<u32>,
     /// Share of visits that break it by site; absent when withheld.
     pub sites: Vec<(String, Option<f64>)>,

@@ -2,23 +2,27 @@
 
 use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
 use super::compose::{Sources, bulletin_by};
+use super::find_setups::{SetupSources, setup_findings};
 use super::quality::DataQuality;
+use super::setups::SetupFindings;
 use super::sites::{Call, SeenAndLost, SiteComparison};
 use super::withhold::Rule;
 use crate::catalogue::measure::Domain;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
 use crate::episodes::boundaries::cut;
+use crate::episodes::episode::Episodes;
 use crate::episodes::period::default_period;
 use crate::episodes::regions::Regions;
-use crate::group::settings::Audience;
+use crate::group::settings::{Audience, Group};
 use crate::group::{load, mapping::Layout};
 use crate::models::fitted_course::{FittedCourses, Records};
 use crate::models::imputed_outcomes::ImputedOutcomes;
 use crate::models::sites::cases::Quantity;
-use crate::readings::attach::attach;
+use crate::readings::attach::{Readings, attach};
 use crate::readings::windows::Courses;
-use crate::rows::read_group::read_group;
+use crate::rows::read_group::{Intake, read_group};
 use crate::visits::duplicates::visits;
+use crate::visits::visits::Visits;
 use std::path::Path;
 use std::sync::LazyLock;
 
@@ -44,34 +48,76 @@ pub(crate) fn run_by<const N: usize>(
     rules: [Rule; N],
     fit: impl FnOnce(Records<'_>) -> FittedCourses,
 ) -> [Bulletin; N] {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
-    let group = load::load(&folder).unwrap_or_else(|problem| panic!("{problem}"));
-    let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
-    let layouts = group.exports.iter().flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout));
-    let long: Vec<bool> = layouts.map(|layout| layout == Layout::ReadingRows).collect();
-    let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
-    let (visits, _) = visits(rows, scores, &long, &mut intake.ledger);
-    let regions = Regions::of(&group.conditions, &intake.names.codes);
-    let episodes = cut(&visits, &regions, &group.episodes);
-    let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
-    let courses = Courses::of(&readings, &episodes, &group.episodes);
-    let records = Records {
-        measures: &group.measures,
-        conditions: &group.conditions,
-        names: &intake.names,
-        episodes: &episodes,
-        readings: &readings,
-        courses: &courses,
-        windows: group.episodes,
-        on_track: group.on_track,
-        period: default_period(&episodes),
-    };
+    let read = Read::folder(folder);
+    let records = read.records();
     let fitted = fit(records);
     let natural_courses = &NaturalCourses::embedded().unwrap();
     let imputed = ImputedOutcomes::of(&records, &fitted, super::condition::NOT_RECORDED);
-    let sources =
-        Sources { group: &group.name, audience, natural_courses, records, fitted: &fitted, imputed: &imputed };
+    let sources = Sources {
+        group: &read.group.name,
+        audience,
+        natural_courses,
+        records,
+        fitted: &fitted,
+        imputed: &imputed,
+        setups: Some(read.setups()),
+    };
     rules.map(|rule| bulletin_by(rule, sources, DataQuality::default()))
+}
+
+/// What is found of the setups of a group folder; nothing else is worked out.
+pub(crate) fn setups_of(folder: impl AsRef<Path>) -> SetupFindings {
+    setup_findings(&Read::folder(folder).setups(), Rule::of(Audience::Internal), &[]).0
+}
+
+/// A group folder read and cut into episodes.
+struct Read {
+    group: Group,
+    intake: Intake,
+    visits: Visits,
+    episodes: Episodes,
+    readings: Readings,
+    courses: Courses,
+}
+
+impl Read {
+    fn folder(folder: impl AsRef<Path>) -> Self {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+        let group = load::load(&folder).unwrap_or_else(|problem| panic!("{problem}"));
+        let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
+        let layouts = group.exports.iter().flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout));
+        let long: Vec<bool> = layouts.map(|layout| layout == Layout::ReadingRows).collect();
+        let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
+        let (visits, _) = visits(rows, scores, &long, &mut intake.ledger);
+        let regions = Regions::of(&group.conditions, &intake.names.codes);
+        let episodes = cut(&visits, &regions, &group.episodes);
+        let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);
+        let courses = Courses::of(&readings, &episodes, &group.episodes);
+        Self { group, intake, visits, episodes, readings, courses }
+    }
+
+    fn records(&self) -> Records<'_> {
+        Records {
+            measures: &self.group.measures,
+            conditions: &self.group.conditions,
+            names: &self.intake.names,
+            episodes: &self.episodes,
+            readings: &self.readings,
+            courses: &self.courses,
+            windows: self.group.episodes,
+            on_track: self.group.on_track,
+            period: default_period(&self.episodes),
+        }
+    }
+
+    fn setups(&self) -> SetupSources<'_> {
+        SetupSources {
+            records: self.records(),
+            visits: &self.visits,
+            standard: &self.group.setup_standard,
+            standard_file: self.group.setup_standard_file.as_deref(),
+        }
+    }
 }
 
 /// The findings of the sample inside the group, worked out once for all tests.

@@ -20,9 +20,9 @@ pub mod ordinal;
 pub mod panel;
 pub mod responders;
 pub mod score_scale;
+pub mod setups;
 #[cfg(test)]
 pub(crate) mod simulated;
-pub mod setups;
 pub mod sites;
 pub mod spline_course;
 pub mod time_to_response;

@@ -109,6 +109,7 @@ pub fn bulletin() -> Bulletin {
         period: quarters.last().copied(),
         sites_compared: super::invented_sites::compared(&SITES, &quarters),
         site_findings: super::invented_sites::findings(&SITES, &quarters),
+        setups: None,
         lost: vec![super::invented_sites::lost(1)],
         quarters,
         sites: SITES.map(String::from).to_vec(),

@@ -220,6 +220,8 @@ fn of_text(path: &str, text: String) -> SampleFile {
 #[cfg(test)]
 mod alike;
 #[cfg(test)]
+mod alike_setups;
+#[cfg(test)]
 mod disclosure;
 #[cfg(test)]
 mod read_back;

@@ -202,6 +202,7 @@ impl Plan {
             &mut self.digits.site,
         ];
         faulty.into_iter().for_each(String::clear); // no site has no name
+        self.digits.clinician.clear();
         self
     }
 }

@@ -1,7 +1,7 @@
 //! Since when: does a unit's parameter shift or drift?
 //!
-//! **Series.** One point a week: the median of a number, the mean of a yes or no. What belongs to a visit counts in the week of the
-//! visit. What a clinician decides once for a patient's course (an angle, the length of a session) counts once an episode, in the
+//! **Series.** One point a week: the mean of its values. (Medians were tried: of turns, which come in halves, they jump between
+//! two habits from week to week.) What belongs to a visit counts in the week of the visit. What a clinician decides once for a patient's course (an angle, the length of a session) counts once an episode, in the
 //! week of its first visit: else the same patients, week after week, look like a slow change.
 //!
 //! **Test.** [`mendcurve_stats::change_point::one_change`]: one shift, one drift, or none, by BIC, the p value by permutation
@@ -17,7 +17,6 @@ use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::change_point::{Change as Place, Observations, OneChange, Settings, Shape, one_change};
-use mendcurve_stats::quantile::Sorted;
 use mendcurve_stats::sum::{mean, sample_sd, sum};
 use rayon::prelude::*;
 
@@ -39,7 +38,7 @@ const MONDAY: i32 = 4;
 pub struct Week {
     /// Weeks since the first Monday of the day count.
     pub week: i32,
-    /// Median or mean of its values.
+    /// Mean of its values.
     pub value: f64,
     /// Values.
     pub n: u32,
@@ -104,11 +103,7 @@ pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Seri
     let of_unit = |of: &[(UnitId, i32, f64, NameId, u32)]| {
         let weeks = of.chunk_by(|a, b| a.1 == b.1).filter_map(|week| {
             let values: Vec<f64> = week.iter().map(|one| one.2).collect();
-            let value = match parameter.nature() {
-                Nature::Number { .. } => Sorted::new(&values).ok()?.median(),
-                _ => mean(&values)?,
-            };
-            Some(Week { week: week.first()?.1, value, n: values.len() as u32 })
+            Some(Week { week: week.first()?.1, value: mean(&values)?, n: values.len() as u32 })
         });
         Some(Series {
             unit: of.first()?.0,
@@ -135,7 +130,13 @@ pub fn changes(visits: &SetupVisits<'_>, column: &Column<'_>, margin: Option<f64
 }
 
 /// Whether a site's change is still there without the visits of some of its clinicians or tables.
-pub fn stays_without(visits: &SetupVisits<'_>, column: &Column<'_>, site: UnitId, without: &[UnitId], names: &Names) -> bool {
+pub fn stays_without(
+    visits: &SetupVisits<'_>,
+    column: &Column<'_>,
+    site: UnitId,
+    without: &[UnitId],
+    names: &Names,
+) -> bool {
     if column.about.parameter.set_by() == SetBy::Course {
         return true; // episodes are not cut in two
     }
@@ -144,7 +145,13 @@ pub fn stays_without(visits: &SetupVisits<'_>, column: &Column<'_>, site: UnitId
     change.is_some_and(|change| change.tested.p <= 0.05)
 }
 
-fn change(visits: &SetupVisits<'_>, column: &Column<'_>, series: &Series, margin: f64, names: &Names) -> Option<Change> {
+fn change(
+    visits: &SetupVisits<'_>,
+    column: &Column<'_>,
+    series: &Series,
+    margin: f64,
+    names: &Names,
+) -> Option<Change> {
     let (first, last) = (series.weeks.first()?.week, series.weeks.last()?.week);
     if series.weeks.len() < FEWEST_WEEKS {
         return None;
@@ -153,7 +160,12 @@ fn change(visits: &SetupVisits<'_>, column: &Column<'_>, series: &Series, margin
     let (times, values, weights) =
         (of(|week| f64::from(week.week)), of(|week| week.value), of(|week| f64::from(week.n)));
     let observations = Observations::new(&times, &values, Some(&weights)).ok()?;
-    let key = format!("{:?}\0{}\0{}", column.about.region, column.about.parameter.key(), visits.units.key(series.unit, names));
+    let key = format!(
+        "{:?}\0{}\0{}",
+        column.about.region,
+        column.about.parameter.key(),
+        visits.units.key(series.unit, names)
+    );
     let look = |permutations| {
         let settings = Settings {
             least_segment: LEAST_SEGMENT,
@@ -198,9 +210,7 @@ fn interval(series: &Series, shape: Shape, at: &Place) -> (f64, f64) {
     let variance = at.rss / (n - 4.0).max(1.0);
     let weight = |week: &Week| f64::from(week.n);
     let (value, information) = match shape {
-        Shape::Shift => {
-            (at.before + at.size, sum(series.weeks.iter().skip(at.place).map(weight)))
-        }
+        Shape::Shift => (at.before + at.size, sum(series.weeks.iter().skip(at.place).map(weight))),
         Shape::Drift => {
             let knot = series.weeks.get(at.place).map_or(0.0, |week| f64::from(week.week));
             let since = |week: &Week| (f64::from(week.week) - knot).max(0.0);

@@ -1,4 +1,4 @@
-//! A parameter week by week on a control chart: medians of a number with limits from their moving ranges (XmR), shares of a yes
+//! A parameter week by week on a control chart: means of a number with limits from their moving ranges (XmR), shares of a yes
 //! or no with limits from counts, widened by Laney's p' where weeks differ by more than chance.
 //!
 //! The signals of the chart's rules are shown where they are. They are not findings: with hundreds of points some must signal.
@@ -61,8 +61,14 @@ fn chart(column: &Column<'_>, series: Series, change: Option<Change>) -> Option<
         // Laney's ratio below 1 would narrow the limits: chance alone is the least that a chart must allow for
         let widened = laney.sigma_z > 1.0;
         let chart = if widened { laney } else { p_chart(&counts, &sizes, Dispersal::CountsAlone).ok()? };
-        let limits = sizes.iter().map(|size| chart.limits(*size).map(|found| (found.interval.low, found.interval.high)));
-        (chart.centre, limits.collect::<Result<_, _>>().ok()?, chart.signals(&counts, &sizes, &WESTERN_ELECTRIC).ok()?, widened)
+        let limits =
+            sizes.iter().map(|size| chart.limits(*size).map(|found| (found.interval.low, found.interval.high)));
+        (
+            chart.centre,
+            limits.collect::<Result<_, _>>().ok()?,
+            chart.signals(&counts, &sizes, &WESTERN_ELECTRIC).ok()?,
+            widened,
+        )
     };
     let signals = (0..values.len()).map(|i| signals.iter().any(|signal| signal.index == i)).collect();
     Some(Chart { series, centre, limits, signals, widened, change })

@@ -1,12 +1,19 @@
 //! One parameter of one region over the treated visits.
 
 use super::visits::{Level, SetupVisit, SetupVisits, UnitId};
-use crate::catalogue::parameter::{About, Parameter};
+use crate::catalogue::parameter::{About, Parameter, SetBy};
 use crate::catalogue::{ConditionId, Region};
-use crate::rows::row::NameId;
+use crate::rows::row::{Mode, NameId};
 use crate::visits::parameter_value::{can_open_the_split, value};
 use mendcurve_stats::sum::mean;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
+
+/// Visits of an episode from which what belongs to its whole course is read.
+pub const EARLY_VISITS: usize = 3;
+
+/// Visits of an episode at a unit below which it says nothing of what is usual there: who stood in for a day is not asked.
+const FEWEST_AT_UNIT: usize = 2;
 
 /// The recorded values of a parameter in a region, in the order of the visits.
 #[derive(Clone, Debug)]
@@ -15,11 +22,12 @@ pub struct Column<'a> {
     pub about: About,
     /// Treated visits of the region, recorded or not.
     pub of: u32,
-    /// The visits that record it, with their values. An opening that the pull could not bring about is left out.
+    /// The visits that record it, with their values. An opening that the pull could not bring about is left out, and so are hold and rest
+    /// of a static pull.
     pub values: Vec<(&'a SetupVisit, f64)>,
 }
 
-/// What is usual for one episode at one unit: the median of its visits there.
+/// What is usual for one episode at one unit: the mean of its visits there.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Usual {
     /// The unit.
@@ -32,7 +40,7 @@ pub struct Usual {
     pub condition: Option<ConditionId>,
     /// The day of the first of these visits.
     pub day: Option<i32>,
-    /// The median.
+    /// The mean.
     pub value: f64,
     /// Visits behind it.
     pub visits: u32,
@@ -44,19 +52,22 @@ impl<'a> Column<'a> {
         let in_region = || visits.list.iter().filter(move |visit| visit.region == Some(about.region));
         let read = |visit: &'a SetupVisit| {
             let row = visits.row(visit)?;
-            let opens = about.parameter != Parameter::SplitGap || can_open_the_split(row);
-            Some((visit, value(row, about.parameter).filter(|_| opens)?))
+            let says_something = match about.parameter {
+                Parameter::SplitGap => can_open_the_split(row),
+                // one steady pull is held for the session and has no rest
+                Parameter::Hold | Parameter::Rest => row.dose.mode != Some(Mode::Static),
+                _ => true,
+            };
+            Some((visit, value(row, about.parameter).filter(|_| says_something)?))
         };
         Self { about, of: in_region().count() as u32, values: in_region().filter_map(read).collect() }
     }
 
     /// All that some visit records, in the order of the pages: lumbar, then cervical.
     pub fn all(visits: &'a SetupVisits<'_>) -> Vec<Self> {
-        let abouts = [Region::Lumbar, Region::Cervical]
-            .into_iter()
-            .flat_map(|region| Parameter::ALL.map(|parameter| About { parameter, region }));
-        let abouts: Vec<About> = abouts.collect();
-        use rayon::prelude::*;
+        let regions = [Region::Lumbar, Region::Cervical].into_iter();
+        let abouts: Vec<About> =
+            regions.flat_map(|region| Parameter::ALL.map(|parameter| About { parameter, region })).collect();
         abouts.into_par_iter().map(|about| Self::of(visits, about)).filter(|column| !column.values.is_empty()).collect()
     }
 
@@ -66,36 +77,41 @@ impl<'a> Column<'a> {
     }
 
     /// What is usual for each episode at each of its units of a level, in the order of episodes.
+    ///
+    /// What builds up over a patient's course (a pull, the length of a session) is read from its first [`EARLY_VISITS`] visits, and
+    /// not at all where there are fewer: else a patient who began last week would look as one treated with less.
     pub fn usual(&self, level: Level) -> Vec<Usual> {
+        let of_course = self.about.parameter.set_by() == SetBy::Course;
         let mut usual = Vec::new();
         let mut scratch: Vec<(UnitId, f64, Option<i32>)> = Vec::new();
+        let mut values: Vec<f64> = Vec::new();
         for episode in self.values.chunk_by(|a, b| a.0.episode == b.0.episode) {
+            let early = episode.get(..EARLY_VISITS);
+            let Some(counted) = (if of_course { early } else { Some(episode) }) else { continue };
             scratch.clear();
-            scratch.extend(episode.iter().filter_map(|(visit, value)| Some((visit.unit(level)?, *value, visit.day))));
+            scratch.extend(counted.iter().filter_map(|(visit, value)| Some((visit.unit(level)?, *value, visit.day))));
             scratch.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-            let Some((visit, _)) = episode.first() else { continue };
+            let Some((visit, _)) = counted.first() else { continue };
             for at_unit in scratch.chunk_by(|a, b| a.0 == b.0) {
-                let Some(middle) = median_of_sorted(at_unit) else { continue };
+                if at_unit.len() < FEWEST_AT_UNIT {
+                    continue;
+                }
+                values.clear();
+                values.extend(at_unit.iter().map(|(_, value, _)| *value));
+                let Some(value) = mean(&values) else { continue };
                 usual.push(Usual {
                     unit: at_unit.first().map_or(visit.site, |first| first.0),
                     patient: visit.patient,
                     episode: visit.episode,
                     condition: visit.condition,
                     day: at_unit.iter().filter_map(|(_, _, day)| *day).min(),
-                    value: middle,
+                    value,
                     visits: at_unit.len() as u32,
                 });
             }
         }
         usual
     }
-}
-
-/// The middle of values in order.
-fn median_of_sorted<T>(sorted: &[(T, f64, Option<i32>)]) -> Option<f64> {
-    let n = sorted.len();
-    let at = |i: usize| sorted.get(i).map(|(_, value, _)| *value);
-    Some(if n % 2 == 1 { at(n / 2)? } else { 0.5 * (at((n / 2).checked_sub(1)?)? + at(n / 2)?) })
 }
 
 /// How many patients there are; one after another in the order of visits or not.
@@ -106,17 +122,11 @@ pub fn patients(of: impl Iterator<Item = NameId>) -> u32 {
     all.len() as u32
 }
 
-/// Takes out what conditions differ by: each value less its condition's mean, plus the mean of all.
-pub fn allow_for_condition(usual: &mut [Usual]) {
-    let values: Vec<f64> = usual.iter().map(|one| one.value).collect();
-    let Some(of_all) = mean(&values) else { return };
+/// The mean of each condition's values.
+pub fn condition_means(usual: &[Usual]) -> BTreeMap<Option<ConditionId>, f64> {
     let mut by_condition: BTreeMap<Option<ConditionId>, Vec<f64>> = BTreeMap::new();
-    for one in usual.iter() {
+    for one in usual {
         by_condition.entry(one.condition).or_default().push(one.value);
     }
-    let means: BTreeMap<Option<ConditionId>, f64> =
-        by_condition.into_iter().filter_map(|(condition, values)| Some((condition, mean(&values)?))).collect();
-    for one in usual {
-        one.value += of_all - means.get(&one.condition).copied().unwrap_or(of_all);
-    }
+    by_condition.into_iter().filter_map(|(condition, values)| Some((condition, mean(&values)?))).collect()
 }

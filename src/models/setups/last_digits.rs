@@ -1,21 +1,23 @@
-//! Last digits: does a clinician round?
+//! Last digits: does a clinician round more than others?
 //!
-//! **Where.** Where values spread over so many units of their last place that the last digit should be even. For a normal
-//! spread of s units of the last place, the shares of digits depart from a tenth by a factor of at most 1 + 2 exp(-2 pi2 s2 / 100), the
-//! first Fourier coefficient of the wrapped normal distribution: 1.4 % at the [`LEAST_SPREAD`] of 5 units. Pain on a 100 mm line and
-//! forces in whole pounds qualify; a 0 to 10 scale does not.
+//! **Where.** Where values spread over so many units of their last place that the last digit should not depend on what is measured.
+//! For a normal spread of s units of the last place, the shares of digits depart from a tenth by a factor of at most
+//! 1 + 2 exp(-2 pi2 s2 / 100), the first Fourier coefficient of the wrapped normal distribution: 1.4 % at the [`LEAST_SPREAD`] of
+//! 5 units. Pain on a 100 mm line and forces in whole pounds qualify; a 0 to 10 scale does not. The ends of a scale are left out: many
+//! patients end at 0.
 //!
-//! **Unit recorded.** Inside, forces are newtons. The unit and decimals that a site wrote are found again as the coarsest on
-//! which nearly all of the clinician's values lie; values of a unit that cannot be found are not tested.
+//! **As written.** Inside, forces are newtons. The unit and step that a site wrote are found again as the coarsest on which nearly all of
+//! the site's values lie; where none fits nothing is tested. A machine that is set in steps of 5 N ends in 0 and 5 for everybody.
 //!
-//! **Test.** One visit an episode, drawn by the patient's key: the values of one patient depend on each other. Then
-//! [`mendcurve_stats::digits`], by the most preferred digit.
+//! **Test.** Patients like round numbers, too. So a clinician's digits are held against those of the other clinicians whose site
+//! writes the same unit and step: [`mendcurve_stats::digits`] with the shares of both together as what is expected, by the digit
+//! most above it. One visit an episode, drawn by the patient's key: the values of one patient depend on each other.
 
 use super::shares::FEWEST_VISITS;
 use super::tested::{Question, Tested};
 use super::visits::{Level, SetupVisit, SetupVisits, UnitId};
 use crate::catalogue::parameter::{About, Parameter};
-use crate::catalogue::{MeasureId, Region};
+use crate::catalogue::{MeasureId, Measures, Region};
 use crate::rows::names::Names;
 use crate::rows::row::Answers;
 use crate::units::Unit;
@@ -23,13 +25,15 @@ use crate::visits::parameter_value::value;
 use crate::visits::visits::Visits;
 use mendcurve_stats::digits::{digit_preference, last_digits};
 use mendcurve_stats::random::{stream, uniform};
-use mendcurve_stats::sum::sample_sd;
+use mendcurve_stats::sum::{sample_sd, sum};
 use std::collections::BTreeMap;
 
 /// Units of the last place that values must spread over, as a standard deviation.
 pub const LEAST_SPREAD: f64 = 5.0;
-/// Share of values ending in the preferred digit, from which on it matters.
-const MATTERS: f64 = 0.25;
+/// How many more values than others' must end in the preferred digit to matter, as a share.
+const MATTERS: f64 = 0.15;
+/// Values that the others must have.
+const FEWEST_OTHERS: f64 = 50.0;
 /// Share of values that must lie on a unit's steps.
 const NEARLY_ALL: f64 = 0.98;
 const SEED: u64 = 13;
@@ -56,25 +60,37 @@ pub struct DigitsTested {
 type Drawn<'a> = (UnitId, &'a SetupVisit, f64);
 
 /// Looks at the last digits of each clinician's peak pulls and scores.
-pub fn tests(visits: &SetupVisits<'_>, records: &Visits, names: &Names) -> Vec<DigitsTested> {
-    let mut by: BTreeMap<Digits, Vec<(UnitId, &SetupVisit, f64)>> = BTreeMap::new();
+pub fn tests(visits: &SetupVisits<'_>, records: &Visits, measures: &Measures, names: &Names) -> Vec<DigitsTested> {
+    let mut by: BTreeMap<(Digits, UnitId), Vec<Drawn<'_>>> = BTreeMap::new();
     for visit in &visits.list {
         let (Some(clinician), Some(row)) = (visit.unit(Level::Clinician), visits.row(visit)) else { continue };
         if let (Some(region), Some(pull)) = (visit.region, row.dose.peak_force) {
-            by.entry(Digits::PeakPull(region)).or_default().push((clinician, visit, pull.get()));
+            by.entry((Digits::PeakPull(region), visit.site)).or_default().push((clinician, visit, pull.get()));
         }
         for score in records.scores_of(row) {
-            if let Answers::Value(value) = score.answers() {
-                by.entry(Digits::Score(score.measure)).or_default().push((clinician, visit, value));
+            let measure = measures.get(score.measure);
+            if let Answers::Value(value) = score.answers()
+                && value > measure.low
+                && value < measure.high
+            {
+                by.entry((Digits::Score(score.measure), visit.site)).or_default().push((clinician, visit, value));
             }
         }
     }
-    let mut found = Vec::new();
-    for (of, values) in by {
+    let mut alike: BTreeMap<(Digits, Written), Vec<OfClinician>> = BTreeMap::new();
+    for ((of, _), values) in by {
+        let Some(written) = Written::of(of, &values) else { continue };
         let drawn = one_an_episode(values, names);
-        for of_clinician in drawn.chunk_by(|a, b| a.0 == b.0) {
-            found.extend(test(of, of_clinician).map(|tested| DigitsTested { of, tested }));
-        }
+        let of_clinicians = drawn.chunk_by(|a, b| a.0 == b.0).filter_map(|own| OfClinician::of(own, written));
+        alike.entry((of, written)).or_default().extend(of_clinicians);
+    }
+    let mut found = Vec::new();
+    for ((of, written), clinicians) in &alike {
+        found.extend(
+            clinicians
+                .iter()
+                .filter_map(|own| Some(DigitsTested { of: *of, tested: own.test(*of, *written, clinicians)? })),
+        );
     }
     found
 }
@@ -92,60 +108,88 @@ fn one_an_episode<'a>(mut values: Vec<Drawn<'a>>, names: &Names) -> Vec<Drawn<'a
         .collect()
 }
 
-fn test(of: Digits, drawn: &[Drawn<'_>]) -> Option<Tested> {
-    let values: Vec<f64> = drawn.iter().map(|(_, _, value)| *value).collect();
-    if (values.len() as u32) < FEWEST_VISITS {
-        return None;
+/// A unit and a step in it: `step` times 10 to the power of -`decimals`.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+struct Written {
+    unit: Option<Unit>,
+    step: u8,
+    decimals: u8,
+}
+
+impl Written {
+    /// The coarsest on which nearly all values lie.
+    fn of(of: Digits, values: &[Drawn<'_>]) -> Option<Self> {
+        let units: &[Option<Unit>] = match of {
+            Digits::PeakPull(_) => &[Some(Unit::Newton), Some(Unit::PoundForce), Some(Unit::KilogramForce)],
+            Digits::Score(_) => &[None],
+        };
+        let numbers: Vec<f64> = values.iter().map(|(_, _, value)| *value).collect();
+        let steps = [(10, 0), (5, 0), (2, 0), (1, 0), (5, 1), (2, 1), (1, 1)];
+        let candidates = steps
+            .into_iter()
+            .flat_map(|(step, decimals)| units.iter().map(move |unit| Self { unit: *unit, step, decimals }));
+        candidates.into_iter().find(|written| fits(&numbers, f64::from(written.step) * written.last_place()))
     }
-    let (unit, decimals) = match of {
-        Digits::PeakPull(_) => written_force(&values)?,
-        Digits::Score(_) => (("", 1.0), written_decimals(&values)?),
-    };
-    let written: Vec<f64> = values.iter().map(|value| value / unit.1).collect();
-    if sample_sd(&written)? * 10.0_f64.powi(decimals as i32) < LEAST_SPREAD {
-        return None;
+
+    /// A unit of the last place, as the value is kept.
+    fn last_place(self) -> f64 {
+        self.unit.and_then(Unit::factor).unwrap_or(1.0) / 10.0_f64.powi(i32::from(self.decimals))
     }
-    let (digits, _) = last_digits(&rounded(&written, decimals), decimals).ok()?;
-    let preferred = digit_preference(&digits, None).ok()?.preferred;
-    let n = digits.len() as f64;
-    let half = 1.96 * (0.09 / n).sqrt();
-    let about = match of {
-        Digits::PeakPull(region) => Some(About { parameter: Parameter::PullShare, region }),
-        Digits::Score(_) => None,
-    };
-    Some(Tested {
-        question: Question::Digits { digit: preferred.digit, unit: unit.0 },
-        unit: drawn.first()?.0,
-        about,
-        observed: preferred.share,
-        reference: 0.1,
-        interval: ((0.1 - half).max(0.0), 0.1 + half),
-        since: None,
-        visits: digits.len() as u32,
-        patients: super::column::patients(drawn.iter().map(|(_, visit, _)| visit.patient)),
-        matters: preferred.share >= MATTERS,
-        p: preferred.p,
-    })
 }
 
-/// Converted values carry the rounding of the conversion: the written number is the nearest one.
-fn rounded(values: &[f64], decimals: u32) -> Vec<f64> {
-    let places = 10.0_f64.powi(decimals as i32);
-    values.iter().map(|value| (value * places).round() / places).collect()
+/// The last digits of one clinician.
+#[derive(Clone, PartialEq, Debug)]
+struct OfClinician {
+    clinician: UnitId,
+    digits: Vec<u8>,
+    patients: u32,
 }
 
-/// The unit of force, with its newtons, and the decimals that values were written in: the coarsest that fits nearly all.
-fn written_force(values_n: &[f64]) -> Option<((&'static str, f64), u32)> {
-    let units = [Unit::Newton, Unit::PoundForce, Unit::KilogramForce];
-    let candidates = [0, 1].into_iter().flat_map(|decimals| units.map(|unit| (unit, decimals)));
-    candidates
-        .filter_map(|(unit, decimals)| Some((unit.symbol(), unit.factor()?, decimals)))
-        .find(|(_, factor, decimals)| fits(values_n, factor / 10.0_f64.powi(*decimals as i32)))
-        .map(|(symbol, factor, decimals)| ((symbol, factor), decimals))
-}
+impl OfClinician {
+    fn of(own: &[Drawn<'_>], written: Written) -> Option<Self> {
+        let places: Vec<f64> = own.iter().map(|(_, _, value)| (value / written.last_place()).round()).collect();
+        if (places.len() as u32) < FEWEST_VISITS || sample_sd(&places)? < LEAST_SPREAD {
+            return None;
+        }
+        Some(Self {
+            clinician: own.first()?.0,
+            digits: last_digits(&places, 0).ok()?.0,
+            patients: super::column::patients(own.iter().map(|(_, visit, _)| visit.patient)),
+        })
+    }
 
-fn written_decimals(values: &[f64]) -> Option<u32> {
-    (0..=2).find(|decimals| fits(values, 10.0_f64.powi(-(*decimals as i32))))
+    fn test(&self, of: Digits, written: Written, all: &[Self]) -> Option<Tested> {
+        let mut counts = [0.0; 10];
+        for digit in all.iter().flat_map(|other| &other.digits) {
+            *counts.get_mut(usize::from(*digit))? += 1.0;
+        }
+        let total = sum(counts);
+        let others = total - self.digits.len() as f64;
+        if others < FEWEST_OTHERS {
+            return None;
+        }
+        let preferred = digit_preference(&self.digits, Some(&counts.map(|count| count / total))).ok()?.preferred;
+        let n = self.digits.len() as f64;
+        let of_others = counts.get(usize::from(preferred.digit))? - preferred.share * n;
+        let reference = of_others / others;
+        let half = 1.96 * (reference * (1.0 - reference) / n).sqrt();
+        Some(Tested {
+            question: Question::Digits { digit: preferred.digit, unit: written.unit.map_or("", Unit::symbol) },
+            unit: self.clinician,
+            about: match of {
+                Digits::PeakPull(region) => Some(About { parameter: Parameter::PullShare, region }),
+                Digits::Score(_) => None,
+            },
+            observed: preferred.share,
+            reference,
+            interval: ((reference - half).max(0.0), (reference + half).min(1.0)),
+            since: None,
+            visits: self.digits.len() as u32,
+            patients: self.patients,
+            matters: preferred.share >= reference + MATTERS,
+            p: preferred.p,
+        })
+    }
 }
 
 /// Whether nearly all values are whole numbers of steps.
@@ -161,7 +205,9 @@ fn fits(values: &[f64], step: f64) -> bool {
 /// its values lie; a thousandth where none fits.
 pub fn step(parameter: Parameter, values: &[f64]) -> f64 {
     let usual: &[(f64, &[f64])] = match parameter {
-        Parameter::ReturnTension => &[(1.0, &[10.0, 1.0, 0.1]), (4.448_221_615_260_5, &[1.0, 0.1]), (9.806_65, &[1.0, 0.1])],
+        Parameter::ReturnTension => {
+            &[(1.0, &[10.0, 1.0, 0.1]), (4.448_221_615_260_5, &[1.0, 0.1]), (9.806_65, &[1.0, 0.1])]
+        }
         Parameter::SplitGap => &[(1.0, &[1.0, 0.5, 0.1]), (25.4, &[0.25, 0.125, 0.0625, 0.01]), (10.0, &[0.1, 0.01])],
         _ => &[(1.0, &[5.0, 1.0, 0.5, 0.1, 0.01])],
     };

@@ -45,11 +45,17 @@ pub fn openings(visits: &SetupVisits<'_>, gaps: &Column<'_>, tensions: &Column<'
     rows.sort_by_key(|(table, visit, _, _)| (*table, visit.row));
     let tables: Vec<&[Pair<'_>]> =
         rows.chunk_by(|a, b| a.0 == b.0).filter(|of_table| of_table.len() >= FEWEST_VISITS).collect();
-    let means: Vec<(f64, f64)> = tables.iter().filter_map(|of| Some((mean(&column(of, 2))?, mean(&column(of, 3))?))).collect();
+    let means: Vec<(f64, f64)> =
+        tables.iter().filter_map(|of| Some((mean(&column(of, 2))?, mean(&column(of, 3))?))).collect();
     let Some(all_tension) = mean(&tables.iter().flat_map(|of| column(of, 3)).collect::<Vec<_>>()) else {
         return Vec::new();
     };
-    let within = || tables.iter().zip(&means).flat_map(|(of, (gap, tension))| of.iter().map(move |row| (row.2 - gap, row.3 - tension)));
+    let within = || {
+        tables
+            .iter()
+            .zip(&means)
+            .flat_map(|(of, (gap, tension))| of.iter().map(move |row| (row.2 - gap, row.3 - tension)))
+    };
     let squares = sum(within().map(|(_, tension)| tension * tension));
     let slope = if squares > 0.0 { sum(within().map(|(gap, tension)| gap * tension)) / squares } else { 0.0 };
     let df = within().count().saturating_sub(tables.len() + 1).max(1) as f64;

@@ -56,7 +56,9 @@ impl Shares {
     pub fn of<'a>(visits: &SetupVisits<'_>, marked: impl Iterator<Item = (&'a SetupVisit, bool)> + Clone) -> Self {
         let mut tallies = Vec::new();
         for level in [Level::Site, Level::Clinician, Level::Table] {
-            tallies.extend(tally(marked.clone().filter_map(|(visit, hit)| Some((visit.unit(level)?, visit.patient, hit)))));
+            tallies.extend(tally(
+                marked.clone().filter_map(|(visit, hit)| Some((visit.unit(level)?, visit.patient, hit))),
+            ));
         }
         let at_sites = tallies.iter().filter(|tally| is_site(visits, tally.unit));
         let clusters: Vec<Cluster> = at_sites.map(Tally::cluster).collect();
@@ -105,7 +107,8 @@ impl UnitShare {
 
     /// Chance of as many hits or more, if each visit were one with chance `p`.
     pub fn tail(&self, p: f64) -> Option<f64> {
-        binomial_at_least(f64::from(self.hits) / self.design_effect, f64::from(self.visits) / self.design_effect, p).ok()
+        binomial_at_least(f64::from(self.hits) / self.design_effect, f64::from(self.visits) / self.design_effect, p)
+            .ok()
     }
 
     /// Wilson's 95 % interval of the share, with as many visits as would tell as much if they were independent.

@@ -16,6 +16,8 @@ use mendcurve_stats::siblings::beside_siblings;
 const MOST: usize = 1500;
 /// Share of the most that a distance can be, from which on it matters.
 const MATTERS: f64 = 0.1;
+/// Distinct values below which a spread is a matter of a few choices, and their shares say more.
+const FEWEST_DISTINCT: usize = 8;
 const PERMUTATIONS: u32 = 999;
 /// Where the first permutations leave nothing over, as many are needed as a small p value among many takes.
 const MORE_PERMUTATIONS: u32 = 49_999;
@@ -24,7 +26,7 @@ const SEED: u64 = 12;
 /// Holds the spread of each site against the others'.
 pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, names: &Names) -> Vec<Tested> {
     let means = unit_means(column, Level::Site);
-    if means.units.len() < 2 {
+    if means.units.len() < 2 || distinct_values(column) < FEWEST_DISTINCT {
         return Vec::new();
     }
     let centred = |unit: &UnitMean| -> Vec<f64> { unit.values.iter().map(|value| value - unit.mean).collect() };
@@ -46,10 +48,14 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, names: &Names) -> Ve
         let Some(beside) = beside else { continue };
         // one-sided: only a larger distance than the others' says something
         let among = if beside.t > 0.0 { 0.5 * beside.p } else { 1.0 };
-        let key = format!("{:?}\0{}\0{}", column.about.region, column.about.parameter.key(), visits.units.key(unit.unit, names));
-        let by_chance = |permutations| {
-            energy_test(&side.0, &side.1, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p)
-        };
+        let key = format!(
+            "{:?}\0{}\0{}",
+            column.about.region,
+            column.about.parameter.key(),
+            visits.units.key(unit.unit, names)
+        );
+        let by_chance =
+            |permutations| energy_test(&side.0, &side.1, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p);
         // permutations cost, and cannot speak where the other yardstick is silent
         let p = if among > 0.01 { among.max(0.01) } else { by_chance(PERMUTATIONS).max(among) };
         let p = if p < 2.0 / f64::from(PERMUTATIONS + 1) { by_chance(MORE_PERMUTATIONS).max(among) } else { p };
@@ -68,6 +74,17 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, names: &Names) -> Ve
         });
     }
     found
+}
+
+/// How many distinct values are recorded, counted no further than needed.
+fn distinct_values(column: &Column<'_>) -> usize {
+    let mut seen: Vec<f64> = Vec::with_capacity(FEWEST_DISTINCT);
+    for (_, value) in &column.values {
+        if seen.len() < FEWEST_DISTINCT && !seen.contains(value) {
+            seen.push(*value);
+        }
+    }
+    seen.len()
 }
 
 /// At most [`MOST`] values, evenly picked in their order.

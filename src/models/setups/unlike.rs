@@ -1,19 +1,20 @@
 //! Is the usual value of a unit unlike its siblings'?
 //!
-//! One value an episode, the median of its visits at the unit, less what its condition differs by. A unit's mean is held against
+//! One value an episode, the mean of its visits at the unit, less what its condition differs by. A unit's mean is held against
 //! its siblings twice: by what chance makes of its patients, and by how much units of its kind usually differ
-//! ([`mendcurve_stats::siblings`]). The larger p value counts, so that both must speak against it.
+//! ([`mendcurve_stats::siblings`]). The larger p value counts, so that both must speak against it. Chance is a t test for numbers; for
+//! what is yes or no, where few patients make a skewed mean, the binomial distribution at the chance that the unit's conditions give.
 
-use super::column::{Column, Usual, allow_for_condition, patients};
+use super::column::{Column, Usual, condition_means, patients};
 use super::tested::{Question, Tested};
 use super::visits::{Level, SetupVisits, UnitId};
 use crate::catalogue::parameter::{Nature, Parameter, SetBy};
-use mendcurve_stats::distribution::{t_quantile, t_two_sided};
+use mendcurve_stats::distribution::{binomial_at_least, t_quantile, t_two_sided};
 use mendcurve_stats::siblings::{Unit, beside_siblings};
 use mendcurve_stats::sum::{mean, sum};
 
 /// Episodes that a unit must have to be held against its siblings.
-pub const FEWEST_EPISODES: usize = 8;
+pub const FEWEST_EPISODES: usize = 10;
 
 /// What one unit has.
 #[derive(Clone, PartialEq, Debug)]
@@ -24,6 +25,10 @@ pub struct UnitMean {
     pub values: Vec<f64>,
     /// Their mean.
     pub mean: f64,
+    /// Their mean before conditions were allowed for.
+    pub as_seen: f64,
+    /// What the conditions of its episodes give on average, over all units.
+    pub by_condition: f64,
     /// Visits.
     pub visits: u32,
     /// Patients.
@@ -44,13 +49,19 @@ pub struct UnitMeans {
 /// The means of a column's units.
 pub fn unit_means(column: &Column<'_>, level: Level) -> UnitMeans {
     let mut usual = column.usual(level);
-    allow_for_condition(&mut usual);
     usual.sort_by_key(|one| (one.unit, one.episode));
+    let by_condition = condition_means(&usual);
+    let all: Vec<f64> = usual.iter().map(|one| one.value).collect();
+    let of_all = mean(&all).unwrap_or(0.0);
+    let expected = |one: &Usual| by_condition.get(&one.condition).copied().unwrap_or(of_all);
     let of_unit = |of: &[Usual]| {
-        let values: Vec<f64> = of.iter().map(|one| one.value).collect();
+        let values: Vec<f64> = of.iter().map(|one| one.value + of_all - expected(one)).collect();
+        let conditions: Vec<f64> = of.iter().map(expected).collect();
         Some(UnitMean {
             unit: of.first()?.unit,
             mean: mean(&values)?,
+            as_seen: mean(&of.iter().map(|one| one.value).collect::<Vec<f64>>())?,
+            by_condition: mean(&conditions)?,
             values,
             visits: of.iter().map(|one| one.visits).sum(),
             patients: patients(of.iter().map(|one| one.patient)),
@@ -112,8 +123,10 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, level: Level, margin
         let of_siblings: usize = siblings.map(|other| other.values.len()).sum();
         let error = means.sd * (1.0 / n + 1.0 / (of_siblings.max(1) as f64)).sqrt();
         let distance = unit.mean - beside.reference;
+        let is_number = matches!(column.about.parameter.nature(), Nature::Number { .. });
         let by_chance = match error > 0.0 {
-            true => t_two_sided(distance / error, means.degrees_of_freedom).unwrap_or(1.0),
+            true if is_number => t_two_sided(distance / error, means.degrees_of_freedom).unwrap_or(1.0),
+            true => two_sided_binomial(unit),
             false => f64::from(u8::from(distance == 0.0)),
         };
         let half = wide * means.sd / n.sqrt();
@@ -132,6 +145,17 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, level: Level, margin
         });
     }
     found
+}
+
+/// Twice the smaller tail of the unit's sum of values as a binomial count, at the chance that its conditions give; at most 1.
+fn two_sided_binomial(unit: &UnitMean) -> f64 {
+    let n = unit.values.len() as f64;
+    let chance = unit.by_condition.clamp(0.0, 1.0);
+    // the sum as seen, before conditions were allowed for
+    let hits = (n * unit.as_seen).clamp(0.0, n);
+    let at_least = binomial_at_least(hits, n, chance).unwrap_or(1.0);
+    let at_most = binomial_at_least(n - hits, n, 1.0 - chance).unwrap_or(1.0);
+    (2.0 * at_least.min(at_most)).min(1.0)
 }
 
 fn is_sibling(visits: &SetupVisits<'_>, unit: UnitId, other: UnitId) -> bool {
