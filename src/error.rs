@@ -20,6 +20,8 @@ pub enum Exit {
     TooManyRejected = 3,
     /// The privacy gate found direct identifiers that are not declared under `drop`.
     PrivacyGate = 4,
+    /// Asked to be strict: a required item of the setup standard falls short somewhere.
+    FallsShort = 6,
 }
 
 /// Where in a file.

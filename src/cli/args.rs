@@ -27,6 +27,8 @@ pub enum Command {
     Pseudonymise(PseudonymiseArguments),
     /// Write the invented sample group
     Sample(SampleArguments),
+    /// Show who sets patients up differently, in what and since when
+    Setups(SetupsArguments),
     /// Show whether one patient is on track
     Patient(PatientArguments),
     /// Show how predictions did for patients they had not seen
@@ -118,6 +120,23 @@ pub struct SampleArguments {
     /// All sites alike, no setup faults: what a report must not find differences in
     #[arg(long)]
     pub without_faults: bool,
+}
+
+/// `setups`.
+#[derive(Args, Debug)]
+pub struct SetupsArguments {
+    /// The group folder, with group.toml in it
+    #[arg(required_unless_present = "print_standard")]
+    pub folder: Option<PathBuf>,
+    /// End with exit code 6 when a required item of the standard falls short, for a scheduled job
+    #[arg(long)]
+    pub strict: bool,
+    /// Print the program's own setup standard, to be saved as setup-standard.toml and changed
+    #[arg(long, conflicts_with_all = ["folder", "strict"])]
+    pub print_standard: bool,
+    /// Print nothing but the answer and errors
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 /// `patient`.

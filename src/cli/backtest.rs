@@ -32,6 +32,7 @@ pub fn run(arguments: &BacktestArguments) -> Result<Exit, Problem> {
     let group = load(&arguments.folder)?;
     let stages = Stages::new(arguments.quiet);
     let understood = journey::understand(&group, &stages)?;
+    journey::refuse_too_many_rejected(&group, &understood)?;
     let records = journey::records(&group, &understood, None);
     let fitted = journey::fit(records, &stages);
     let bulletin = journey::find(&group, &understood, records, &fitted, &stages)?;

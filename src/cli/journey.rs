@@ -9,13 +9,15 @@ use crate::episodes::episode::Episodes;
 use crate::episodes::period::default_period;
 use crate::episodes::regions::Regions;
 use crate::episodes::tables::write_episodes;
-use crate::error::Problem;
+use crate::error::{Exit, Problem};
 use crate::findings::NOT_RECORDED;
 use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
-use crate::findings::find_setups::SetupSources;
+use crate::findings::find_setups::{SetupSources, setup_findings};
 use crate::findings::on_track::Watch;
+use crate::findings::setups::SetupFindings;
+use crate::findings::withhold::Rule as SmallCells;
 use crate::findings::worklist::{PatientOnTrack, Worklist};
 use crate::group::mapping::Layout;
 use crate::group::settings::Group;
@@ -87,6 +89,30 @@ pub fn understand(group: &Group, stages: &Stages) -> Result<Understood, Problem>
     Ok(Understood { intake, visits, disagreements, episodes, readings, courses })
 }
 
+/// Whether more rows were rejected than the group allows.
+pub fn has_too_many_rejected(group: &Group, understood: &Understood) -> bool {
+    understood.intake.ledger.faulty_share() > group.reject_limit
+}
+
+/// The complaint about it.
+pub fn too_many_rejected(group: &Group, understood: &Understood) -> Problem {
+    let (share, limit) = (100.0 * understood.intake.ledger.faulty_share(), 100.0 * group.reject_limit);
+    let what = format!("{share:.1} % of the rows were rejected, more than the limit of {limit:.1} %");
+    Problem { exit: Exit::TooManyRejected, ..Problem::input(what) }
+}
+
+/// Lets nothing be said of data of which too much was rejected.
+///
+/// # Errors
+/// Too many rows were rejected.
+pub fn refuse_too_many_rejected(group: &Group, understood: &Understood) -> Result<(), Problem> {
+    match has_too_many_rejected(group, understood) {
+        false => Ok(()),
+        true => Err(too_many_rejected(group, understood)
+            .hint("make the report: it lists the rows with their reasons; or raise reject_limit in group.toml")),
+    }
+}
+
 /// What the models are fitted to. Without a period, the latest that is complete.
 pub fn records<'a>(group: &'a Group, understood: &'a Understood, period: Option<Quarter>) -> Records<'a> {
     Records {
@@ -149,6 +175,13 @@ pub fn setup_sources<'a>(group: &'a Group, understood: &'a Understood, records: 
         standard: &group.setup_standard,
         standard_file: group.setup_standard_file.as_deref(),
     }
+}
+
+/// What is found of setups alone: no curve is fitted and no outcome looked at.
+pub fn setups(group: &Group, understood: &Understood, stages: &Stages) -> SetupFindings {
+    let records = records(group, understood, None);
+    let sources = setup_sources(group, understood, records);
+    stages.run("looking at setups", |_| setup_findings(&sources, SmallCells::of(group.audience), &[]).0)
 }
 
 /// Every episode of one patient, the latest first, held against the courses of its conditions.

@@ -12,6 +12,7 @@ mod query;
 mod report;
 mod sample;
 mod say;
+mod setups;
 mod summary;
 
 use crate::error::{Exit, Problem};
@@ -35,6 +36,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Pseudonymise(arguments) => pseudonymise::run(&arguments),
         Command::Sample(arguments) => sample::run(&arguments),
+        Command::Setups(arguments) => setups::run(&arguments),
         Command::Patient(arguments) => patient::run(&arguments),
         Command::Backtest(arguments) => backtest::run(&arguments),
         Command::Query(arguments) => query::run(&arguments),

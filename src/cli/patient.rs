@@ -23,6 +23,7 @@ pub fn run(arguments: &PatientArguments) -> Result<Exit, Problem> {
     let group = load(&arguments.folder)?;
     let stages = Stages::new(arguments.quiet);
     let understood = journey::understand(&group, &stages)?;
+    journey::refuse_too_many_rejected(&group, &understood)?;
     let episodes = journey::on_track_of(&group, &understood, &arguments.key)?;
     for episode in &episodes {
         say::out(&text(episode, WIDTH))?;

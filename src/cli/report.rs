@@ -29,7 +29,7 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let publication = Publication::begin(&out)?;
     let stages = Stages::new(arguments.quiet).with_timings(arguments.timings);
     let understood = journey::understand(&group, &stages)?;
-    if understood.intake.ledger.faulty_share() > group.reject_limit {
+    if journey::has_too_many_rejected(&group, &understood) {
         return too_many_rejected(&group, &understood, publication);
     }
     let records = journey::records(&group, &understood, period);
@@ -61,17 +61,9 @@ fn default_out(folder: &Path) -> PathBuf {
 fn too_many_rejected(group: &Group, understood: &Understood, publication: Publication) -> Result<Exit, Problem> {
     journey::write_account(understood, None, publication.path())?;
     let place = publication.finish_partial()?;
-    let share = understood.intake.ledger.faulty_share();
-    Err(Problem {
-        exit: Exit::TooManyRejected,
-        ..Problem::input(format!(
-            "{:.1} % of the rows were rejected, more than the limit of {:.1} %",
-            100.0 * share,
-            100.0 * group.reject_limit
-        ))
-        .hint(format!(
-            "read {} for the reasons, mend the mapping or the export, or raise reject_limit in group.toml",
-            place.join("restricted").join("rejected_rows.csv").display()
-        ))
-    })
+    let where_to = format!(
+        "read {} for the reasons, mend the mapping or the export, or raise reject_limit in group.toml",
+        place.join("restricted").join("rejected_rows.csv").display()
+    );
+    Err(journey::too_many_rejected(group, understood).hint(where_to))
 }

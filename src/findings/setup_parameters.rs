@@ -46,12 +46,7 @@ pub(super) fn parameter_findings(
 ) -> ParameterFindings {
     let (column, scale) = (&of.column, of.scale);
     let nature = column.about.parameter.nature();
-    let conformance = of
-        .items
-        .iter()
-        .filter(|item| item.missed.group.visits > 0)
-        .map(|item| conformance(visits, of, item, names, small, confidence))
-        .collect();
+    let conformance = of.items.iter().map(|item| conformance(visits, of, item, names, small, confidence)).collect();
     let called = of.called_changes(small);
     ParameterFindings {
         about: column.about,

@@ -14,12 +14,16 @@ pub mod column;
 pub mod conformance;
 pub mod copied;
 pub mod last_digits;
+#[cfg(test)]
+pub(crate) mod made;
 pub mod openings;
 
 pub mod possible;
 pub mod shares;
 pub mod spread;
 pub mod tested;
+#[cfg(test)]
+mod tests;
 pub mod unlike;
 pub mod variation;
 pub mod visits;
