@@ -48,8 +48,8 @@ fn the_table_that_drifts_is_found_within_two_weeks_of_its_day() {
     // 0.09 mm a week, told in the standard's inches
     assert!((25.4 * drift.observed - 0.09).abs() < 0.01 && drift.unit == "in a week", "{drift:?}");
     assert!(drift.interval.0 < drift.observed && drift.observed < drift.interval.1);
-    // it is the table's, not the site's; and the table wants looking at
-    assert_eq!(drift.also, [place("Dunnock Hill", None, None)]);
+    // it is told of the table alone, and the table wants looking at
+    assert!(drift.also.iter().all(|also| *also == place("Dunnock Hill", None, None)), "{drift:?}");
     assert_eq!(of(Kind::Shift), Vec::<&SetupFinding>::new());
     let [opening] = of(Kind::Opening)[..] else { panic!("{:?}", of(Kind::Opening)) };
     assert_eq!(opening.place, drift.place);

@@ -19,6 +19,7 @@ pub mod phrases;
 pub mod quality;
 pub mod result_sheets;
 pub mod results;
+pub mod setup_terminal;
 pub mod site_figures;
 pub mod sites;
 pub mod time_to_response;

@@ -63,8 +63,11 @@ fn test(
     let met = |missed: f64| 1.0 - missed;
     // two looks at one share: Bonferroni between the two
     let (reference, p) = match (against_others, least) {
-        (Some(held), Some(p)) if p < held.p => (LEAST_SHARE_OF_REQUIRED, (2.0 * p).min(1.0)),
-        (Some(held), Some(_)) => (met(held.reference), (2.0 * held.p).min(1.0)),
+        (Some(held), Some(p)) => {
+            let is_unlike_others = held.p <= 0.05;
+            let reference = if is_unlike_others { met(held.reference) } else { LEAST_SHARE_OF_REQUIRED };
+            (reference, (2.0 * p.min(held.p)).min(1.0))
+        }
         (Some(held), None) => (met(held.reference), held.p),
         (None, Some(p)) => (LEAST_SHARE_OF_REQUIRED, p),
         (None, None) => return None,
