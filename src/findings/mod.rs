@@ -29,6 +29,8 @@ pub mod withhold;
 pub mod worklist;
 
 #[cfg(test)]
+mod setup_disclosure_tests;
+#[cfg(test)]
 mod setup_tests;
 #[cfg(test)]
 pub(crate) mod whole_tests;

@@ -7,6 +7,7 @@ mod dialects;
 mod direction;
 mod published_trials;
 mod sample_group;
+mod setups;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
