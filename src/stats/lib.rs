@@ -49,7 +49,6 @@ pub mod survival;
 pub mod copies;
 pub mod digits;
 pub mod energy;
-pub mod robust;
 pub mod siblings;
 
 // gaps in the data, and predictions held against what came

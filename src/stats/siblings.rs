@@ -12,7 +12,7 @@
 //! **Domain and edge cases.** Values finite. No answer for a unit without siblings or with df under [`FEWEST_DEGREES`]. Where all
 //! others are exactly equal, t is 0 or infinite and p 1 or 0.
 //!
-//! **Reference.** `rstudent(lm(x ~ family))` in R, in this module's tests.
+//! **Reference.** By hand in this module's tests.
 
 use crate::distribution::t_two_sided;
 use crate::error::{InputError, all_finite};

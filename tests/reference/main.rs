@@ -83,7 +83,6 @@ datasets! {
     rao_score => sites::rao_score,
     rubin_pooled => predictions::rubin,
     student_sleep => samples::student_sleep,
-    robust_scales => variation::robust_scales,
     terminal_digits => variation::terminal_digits,
 }
 

@@ -1,10 +1,9 @@
-//! Checks of what compares sources: components of variance, distances, digits and robust scores.
+//! Checks of what compares sources: components of variance, distances and digits.
 
 use mendcurve_stats::Level;
 use mendcurve_stats::digits::digit_preference;
 use mendcurve_stats::energy::{energy, energy_of_rows};
 use mendcurve_stats::nested::{Fit, Nested, Outcome, fit};
-use mendcurve_stats::robust::{group_scores, mad, qn};
 
 use crate::reader::Dataset;
 
@@ -93,23 +92,5 @@ pub fn terminal_digits(d: &Dataset) {
         d.compare(&format!("{name}_p"), found.p.unwrap());
         d.compare(&format!("{name}_digit"), f64::from(found.preferred.digit));
         d.compare(&format!("{name}_digit_p"), found.preferred.p);
-    }
-}
-
-pub fn robust_scales(d: &Dataset) {
-    let (feed, weight) = (d.column("feed"), d.column("weight"));
-    let of = |group: usize| feed.iter().zip(weight).filter(|(f, _)| **f == group as f64).map(|(_, w)| *w).collect();
-    let groups: Vec<Vec<f64>> = (1..=6).map(of).collect();
-    let scores = group_scores(&groups.iter().map(Vec::as_slice).collect::<Vec<_>>()).unwrap();
-    d.compare("qn_all", qn(weight).unwrap());
-    d.compare("centre", scores.centre);
-    d.compare("spread", scores.spread);
-    for (i, (values, score)) in (1..).zip(groups.iter().zip(&scores.groups)) {
-        d.compare(&format!("mad_{i}"), mad(values).unwrap());
-        d.compare(&format!("qn_{i}"), qn(values).unwrap());
-        d.compare(&format!("median_{i}"), score.median);
-        d.compare(&format!("se_{i}"), score.standard_error.unwrap());
-        d.compare(&format!("chance_{i}"), score.against_chance.unwrap());
-        d.compare(&format!("among_{i}"), score.among_groups.unwrap());
     }
 }
