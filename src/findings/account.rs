@@ -156,8 +156,11 @@ fn disagreement_counts(files: &Files, disagreements: &[Disagreement]) -> Vec<Rea
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::episodes::timeline::{CERVICAL, cut_rows, visit, visits_of};
     use crate::export::place::Place;
+    use crate::group::setup_standard::default_standard;
     use crate::rows::ledger::Rejected;
+    use crate::units::{Minutes, Newtons};
 
     #[test]
     fn reasons_are_counted_by_column_with_their_first_line() {
@@ -188,5 +191,30 @@ mod tests {
         let file = &quality.files[0];
         assert!(file.balances());
         assert_eq!(quality.total, FileAccount { file: String::new(), ..file.clone() });
+    }
+
+    #[test]
+    fn broken_rules_are_counted_over_the_treated_visits_of_all_episodes() {
+        let long = |mut row: Row, pull_n: f64| {
+            (row.dose.session, row.dose.peak_force) = (Minutes::new(40.0), Newtons::new(pull_n));
+            row
+        };
+        // two patients; a missed visit counts for nothing; 30 kgf are too much for a neck
+        let rows = vec![
+            long(visit(0), 100.0),
+            long(visit(2), 300.0),
+            long(visit(3).missed(), 300.0),
+            long(visit(0).of(2).region(CERVICAL), 294.2),
+            visit(4).of(2).region(CERVICAL),
+        ];
+        let mut rules = default_standard().unwrap().rules;
+        let counts = |rules: &PossibleRules| {
+            let broken = rule_breaks(&visits_of(rows.clone()), &cut_rows(rows.clone()), rules);
+            Rule::ALL.into_iter().zip(broken).filter(|(_, count)| *count > 0).collect::<Vec<_>>()
+        };
+        let (beyond, long, jumps) = (Rule::PullBeyondBodyWeightShare, Rule::SessionLong, Rule::PullJumps);
+        assert_eq!(counts(&rules), [(beyond, 1), (long, 3), (jumps, 1)]);
+        rules.switch(long, false);
+        assert_eq!(counts(&rules), [(beyond, 1), (jumps, 1)]);
     }
 }
