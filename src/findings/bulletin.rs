@@ -303,6 +303,8 @@ pub struct Bulletin {
     pub site_findings: Vec<SiteFindings>,
     /// Those seen and lost of the whole group, by domain.
     pub lost: Vec<SeenAndLost>,
+    /// How patients are set up and dosed; absent when it was not looked at.
+    pub setups: Option<super::setups::SetupFindings>,
     /// How well the data were understood.
     pub quality: super::quality::DataQuality,
 }

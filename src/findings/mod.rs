@@ -19,6 +19,8 @@ pub mod on_track;
 mod outcome;
 pub mod quality;
 pub mod reasons;
+pub mod setup_audience;
+pub mod setups;
 mod site_pages;
 pub mod sites;
 pub mod withhold;

@@ -33,6 +33,18 @@ pub struct SetupFindings {
     pub tables: Vec<TableOpening>,
 }
 
+impl SetupFindings {
+    /// Whether a required item of the standard is met less often somewhere than elsewhere, beyond chance.
+    pub fn required_fall_short(&self) -> bool {
+        self.findings.iter().any(|found| found.kind == Kind::Conformance && found.grade == Some(Grade::Required))
+    }
+
+    /// What is known of a parameter in a region.
+    pub fn of(&self, about: About) -> Option<&ParameterFindings> {
+        self.parameters.iter().find(|of| of.about == about)
+    }
+}
+
 /// A parameter in a region.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct About {
