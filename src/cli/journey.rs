@@ -30,7 +30,8 @@ use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
     backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, on_track,
-    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, setup_conformance, setup_findings, setup_variation, site_comparison, time_to_response,
+    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, setup_conformance, setup_findings,
+    setup_variation, site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};

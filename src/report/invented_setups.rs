@@ -58,8 +58,7 @@ fn table(site: &str, code: &str) -> Where {
 
 /// One of every kind, and a few more.
 fn findings() -> Vec<SetupFinding> {
-    let february =
-        Since { day: date(2026, 2, 2), earliest: date(2026, 1, 12), latest: date(2026, 3, 2) };
+    let february = Since { day: date(2026, 2, 2), earliest: date(2026, 1, 12), latest: date(2026, 3, 2) };
     let plain = SetupFinding {
         kind: Kind::Unlike,
         place: site("Coldlarch"),
@@ -191,14 +190,12 @@ fn uneven(i: usize) -> f64 {
 }
 
 fn strips(middle: impl Fn(usize) -> f64, spread: f64) -> Vec<Strip> {
-    let quantiles = |middle: f64, spread: f64| {
-        [-1.6, -1.25, -0.65, 0.0, 0.6, 1.2, 1.7].map(|z| middle + z * spread)
-    };
+    let quantiles = |middle: f64, spread: f64| [-1.6, -1.25, -0.65, 0.0, 0.6, 1.2, 1.7].map(|z| middle + z * spread);
     let whole = Strip { site: None, visits: 8840, quantiles: Some(quantiles(middle(0), 1.4 * spread)) };
     let sites = SITES.iter().zip(VISITS).enumerate().map(|(i, (site, visits))| Strip {
         site: Some((*site).to_owned()),
         visits,
-        quantiles: (i != 4).then(|| quantiles(middle(i), spread * (1.0 + 0.2 * uneven(i)))),
+        quantiles: (i != 1).then(|| quantiles(middle(i), spread * (1.0 + 0.2 * uneven(i)))),
     });
     std::iter::once(whole).chain(sites).collect()
 }
@@ -238,7 +235,12 @@ fn conformance(group: f64, low_site: usize, low: f64) -> Conformance {
         let initial = name.chars().next().unwrap();
         for k in 1..=3_u32 {
             let share = (share + 0.04 * uneven(7 * i + k as usize)).clamp(0.0, 1.0);
-            lines.push(line(clinician(name, &format!("{initial}C{k}")), visits / 10 * (6 - k) / 2, share, 0.2));
+            lines.push(line(
+                clinician(name, &format!("{initial}C{k}")),
+                visits / 10 * (6 - k) / 2,
+                share,
+                if i == low_site { 0.003 } else { 0.2 },
+            ));
         }
         lines.push(ConformanceLine {
             share: None,
@@ -277,14 +279,25 @@ fn chart(place: Where, is_share: bool, centre: f64, reach: f64, seed: usize) -> 
 }
 
 fn charts(is_share: bool, middle: impl Fn(usize) -> f64, reach: f64) -> Vec<TimeChart> {
-    SITES.iter().enumerate().filter(|(i, _)| *i != 5).map(|(i, name)| chart(site(name), is_share, middle(i), reach, i)).collect()
+    SITES
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != 5)
+        .map(|(i, name)| chart(site(name), is_share, middle(i), reach, i))
+        .collect()
 }
 
 fn asked(target: AskedTarget, grade: Grade) -> Asked {
     Asked { position: None, target, grade, source: PRACTICE.into(), note: String::new() }
 }
 
-fn numeric(about: About, unit: &str, decimals: usize, middle: impl Fn(usize) -> f64 + Copy, spread: f64) -> ParameterFindings {
+fn numeric(
+    about: About,
+    unit: &str,
+    decimals: usize,
+    middle: impl Fn(usize) -> f64 + Copy,
+    spread: f64,
+) -> ParameterFindings {
     ParameterFindings {
         about,
         unit: unit.into(),
@@ -416,7 +429,14 @@ fn pull_share() -> ParameterFindings {
     of
 }
 
-fn plain(parameter: Parameter, region: Region, unit: &str, decimals: usize, middle: f64, spread: f64) -> ParameterFindings {
+fn plain(
+    parameter: Parameter,
+    region: Region,
+    unit: &str,
+    decimals: usize,
+    middle: f64,
+    spread: f64,
+) -> ParameterFindings {
     numeric(About { parameter, region }, unit, decimals, |i| middle + 0.3 * spread * uneven(i), spread)
 }
 
@@ -427,16 +447,17 @@ fn position() -> ParameterFindings {
 }
 
 fn rules() -> Vec<RuleFindings> {
-    let rule = |key: &str, title: &str, explanation: &str, is_on, visits, broken, shares: [Option<f64>; 6]| RuleFindings {
-        key: key.into(),
-        title: title.into(),
-        explanation: explanation.into(),
-        source: PRACTICE.into(),
-        is_on,
-        visits,
-        broken,
-        sites: SITES.iter().map(|site| (*site).to_owned()).zip(shares).collect(),
-    };
+    let rule =
+        |key: &str, title: &str, explanation: &str, is_on, visits, broken, shares: [Option<f64>; 6]| RuleFindings {
+            key: key.into(),
+            title: title.into(),
+            explanation: explanation.into(),
+            source: PRACTICE.into(),
+            is_on,
+            visits,
+            broken,
+            sites: SITES.iter().map(|site| (*site).to_owned()).zip(shares).collect(),
+        };
     vec![
         rule(
             "session_length",

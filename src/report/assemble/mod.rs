@@ -15,11 +15,11 @@ mod rules;
 mod setup_figures;
 mod setup_sheets;
 mod setups;
+#[cfg(test)]
+mod setups_tests;
 mod site;
 mod site_figures;
 mod sites;
-#[cfg(test)]
-mod setups_tests;
 #[cfg(test)]
 mod tests;
 mod time_to_response;

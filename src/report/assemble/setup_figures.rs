@@ -7,9 +7,9 @@ use crate::findings::setups::{
 };
 use crate::findings::sites::Call;
 use crate::report::figures::{
-    ChartChange, ChartPanel, ChartPoint, FigureText, FunnelMark, LevelRow, OpeningRow, SetupCharts, SetupFunnel,
-    SetupLevels, SetupOpenings, SetupStrips, SetupWords, StripRow, WordsRow, setup_charts, setup_funnel, setup_levels,
-    setup_openings, setup_strips, setup_words,
+    ChartChange, ChartPanel, ChartPoint, FigureText, FunnelMark, LevelRow, LimitsAtVisits, OpeningRow, SetupCharts,
+    SetupFunnel, SetupLevels, SetupOpenings, SetupStrips, SetupWords, StripRow, WordsRow, setup_charts, setup_funnel,
+    setup_levels, setup_openings, setup_strips, setup_words,
 };
 use crate::report::wording::{setup_figures as words, setup_parameters as names};
 
@@ -39,9 +39,10 @@ fn is_site(place: &Where) -> bool {
 
 /// Whether a finding is about a parameter at a whole site.
 fn stands_out(setups: &SetupFindings, about: About, site: Option<&str>) -> bool {
-    setups.findings.iter().any(|found| {
-        found.about == Some(about) && is_site(&found.place) && Some(found.place.site.as_str()) == site
-    })
+    setups
+        .findings
+        .iter()
+        .any(|found| found.about == Some(about) && is_site(&found.place) && Some(found.place.site.as_str()) == site)
 }
 
 /// The values by site: quantiles of a number, shares of words.
@@ -61,19 +62,19 @@ fn strips(edition: &Edition<'_>, setups: &SetupFindings, of: &ParameterFindings)
         (_, _, Some(group)) => words::strips_title_of_one(of.about, group[3], &of.unit, of.decimals),
         _ => return Ok(None),
     };
-    let mut numbers: Vec<(Option<&str>, (f64, f64, f64))> = Vec::new();
-    for item in &of.asked {
-        if let AskedTarget::Number { aim, low, high } = item.target {
-            numbers.push((item.position, (aim, low, high)));
-        }
-    }
+    let numbers: Vec<_> = of
+        .asked
+        .iter()
+        .filter_map(|item| match item.target {
+            AskedTarget::Number { aim, low, high } => Some((item.position, (aim, low, high))),
+            AskedTarget::YesNo(_) | AskedTarget::Word(_) => None,
+        })
+        .collect();
     let (asked, aims) = match numbers.as_slice() {
         [] => (None, Vec::new()),
         [(_, first), rest @ ..] if rest.iter().all(|(_, other)| other == first) => (Some(*first), Vec::new()),
         all => {
-            let aims = all.iter().map(|(position, (aim, _, _))| {
-                (words::aim_at(*position, *aim, of.decimals), *aim)
-            });
+            let aims = all.iter().map(|(position, (aim, _, _))| (words::aim_at(*position, *aim, of.decimals), *aim));
             (None, aims.collect())
         }
     };
@@ -194,7 +195,9 @@ pub(super) fn funnel(edition: &Edition<'_>, of: &ParameterFindings, item: usize)
         asked.position.map_or(String::new(), |position| format!(", {position}")),
         names::visits_counted(met.visits)
     );
-    let data = SetupFunnel { group: met.group, limits: met.funnel.clone(), marks };
+    let limits =
+        met.funnel.iter().map(|&(visits, limits_95, limits_998)| LimitsAtVisits { visits, limits_95, limits_998 });
+    let data = SetupFunnel { group: met.group, limits: limits.collect(), marks };
     setup_funnel(&text, &data).map(Some)
 }
 

@@ -3,9 +3,7 @@
 use crate::findings::setups::{About, Asked, Conformance, RuleFindings, SetupFindings, TableOpening};
 use crate::findings::sites::Call;
 use crate::report::pages::{Cell, Sheet};
-use crate::report::wording::{
-    self, result_sheets, setup_parameters as names, setups as words, sites as site_words,
-};
+use crate::report::wording::{self, result_sheets, setup_parameters as names, setups as words, sites as site_words};
 
 /// Most sites beside each other in a sheet.
 const MOST_COLUMNS: usize = 6;

@@ -2,9 +2,7 @@
 
 use super::edition::{Edition, METHODS_FILE, SETUPS_FILE, file_name};
 use super::index::with_withheld;
-use super::setup_figures::{
-    OPENINGS, change_charts, funnel, levels, name, openings, read_values, site_charts, values,
-};
+use super::setup_figures::{OPENINGS, change_charts, funnel, levels, name, openings, read_values, site_charts, values};
 use super::setup_sheets::{broken_sheets, conformance_sheet, rules_sheet, tables_sheet, within_sheet};
 use crate::findings::setups::{About, Kind, ParameterFindings, SetupFinding, SetupFindings, Variation};
 use crate::report::figures::{Figure, FigureError};
@@ -23,7 +21,7 @@ const LOOKED_AT: &str = "looked-at";
 /// The page; nothing where setups were not looked at.
 pub(super) fn setups_page(edition: &Edition<'_>) -> Result<Option<(SitesPage, Vec<Figure>)>, FigureError> {
     let Some(shown) = &edition.setups else { return Ok(None) };
-    let mut page = Page { edition, setups: &shown.setups, figures: Vec::new() };
+    let mut page = Page { edition, setups: &shown.setups, figures: Vec::new(), has_explained: false };
     let mut sections = page.parameters()?;
     sections.push(page.tables()?);
     sections.push(page.within());
@@ -61,8 +59,8 @@ fn section_of(setups: &SetupFindings, found: &SetupFinding) -> String {
 /// A finding on another page, with a link to its section on this one.
 pub(super) fn finding_elsewhere(setups: &SetupFindings, found: &SetupFinding, up: &str) -> Row {
     let block = Block::Finding {
-        text: found_words::sentence(found, &setups.rules),
-        look: found_words::look_at(found, &setups.rules),
+        text: found_words::sentence(found, setups),
+        look: found_words::look_at(found, setups),
         link: words::MORE,
         href: format!("{up}{SETUPS_FILE}#{}", section_of(setups, found)),
         is_lead: false,
@@ -73,7 +71,7 @@ pub(super) fn finding_elsewhere(setups: &SetupFindings, found: &SetupFinding, up
 /// On the first page: how many findings there are, and the first.
 pub(super) fn on_first_page(setups: &SetupFindings) -> Option<Row> {
     let first = setups.findings.first()?;
-    let text = words::on_first_page(setups.findings.len(), &found_words::sentence(first, &setups.rules));
+    let text = words::on_first_page(setups.findings.len(), &found_words::sentence(first, setups));
     let href = format!("{SETUPS_FILE}#{}", section_of(setups, first));
     let block = Block::Finding { text, look: String::new(), link: words::MORE, href, is_lead: false };
     Some(Row::new(block, Vec::new()))
@@ -83,6 +81,8 @@ struct Page<'p> {
     edition: &'p Edition<'p>,
     setups: &'p SetupFindings,
     figures: Vec<Figure>,
+    /// Whether a sheet of conformance was explained before.
+    has_explained: bool,
 }
 
 impl<'p> Page<'p> {
@@ -93,8 +93,8 @@ impl<'p> Page<'p> {
         }
         for (position, found) in self.setups.findings.iter().enumerate() {
             let block = Block::Finding {
-                text: found_words::sentence(found, &self.setups.rules),
-                look: found_words::look_at(found, &self.setups.rules),
+                text: found_words::sentence(found, self.setups),
+                look: found_words::look_at(found, self.setups),
                 link: headings::SHOWN_BY,
                 href: self.link(found, sections),
                 is_lead: position < LEADS,
@@ -212,7 +212,8 @@ impl<'p> Page<'p> {
             let figure = funnel(self.edition, of, position)?;
             self.place(&mut section, figure, figure_words::READ_FUNNEL);
             let sheet = conformance_sheet(of.about, item, met);
-            self.sheet(&mut section, sheet, words::CONFORMANCE_NOTE);
+            let is_first = !std::mem::replace(&mut self.has_explained, true);
+            self.sheet(&mut section, sheet, if is_first { words::CONFORMANCE_NOTE } else { "" });
         }
         let charts = [
             (site_charts(self.edition, of)?, figure_words::READ_CHARTS),
@@ -229,16 +230,16 @@ impl<'p> Page<'p> {
 
     fn parameter_in_short(&mut self, of: &ParameterFindings) -> Result<Section, FigureError> {
         let mut section = self.values(of)?;
-        section.add_with_note(Block::Paragraph(variation(of)), words::UNASKED_NOTE);
+        section.add_with_note(Block::Paragraph(variation_in_short(of)), words::UNASKED_NOTE);
         Ok(section)
     }
 
-    /// Adds a sheet with its note, which is given once on the page.
+    /// Adds a sheet with its note, which may be empty.
     fn sheet(&self, section: &mut Section, sheet: Sheet, note: &str) {
         if sheet.rows.is_empty() {
             return;
         }
-        let notes = with_withheld(self.edition, &sheet, vec![note.to_owned()]);
+        let notes = with_withheld(self.edition, &sheet, Vec::from_iter((!note.is_empty()).then(|| note.to_owned())));
         section.rows.push(Row::new(Block::Sheet(sheet), notes));
     }
 
@@ -285,8 +286,15 @@ fn variation(of: &ParameterFindings) -> String {
         Variation::Untold(why) => words::untold(why),
         Variation::Levels(levels) => {
             let largest = levels.iter().max_by(|a, b| a.share.value.total_cmp(&b.share.value));
-            let means = largest.map_or("", |largest| words::variation_means(largest.level));
-            format!("{} {means}", words::variation(levels))
+            largest.map_or_else(|| words::untold(words::NO_LEVELS), words::largest_part)
         }
+    }
+}
+
+/// The same level by level, where no figure shows them.
+fn variation_in_short(of: &ParameterFindings) -> String {
+    match &of.variation {
+        Variation::Levels(levels) if !levels.is_empty() => words::variation(levels),
+        _ => variation(of),
     }
 }

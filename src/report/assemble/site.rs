@@ -10,7 +10,9 @@ use crate::findings::bulletin::{Period, Shown};
 use crate::findings::sites::{Call, SiteComparison, SiteFindings, SiteRow};
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, PlacedFigure, Row, Section, Sheet, SitesPage};
-use crate::report::wording::{phrases, result_sheets, setups as setup_words, site_figures as figure_words, sites as words};
+use crate::report::wording::{
+    phrases, result_sheets, setups as setup_words, site_figures as figure_words, sites as words,
+};
 
 const UP: &str = "../";
 

@@ -40,7 +40,7 @@ pub use incidence::{Incidence, IncidenceAt, MedianDay, incidence};
 pub use patient_course::patient_course;
 pub use responders::{ResponderDefinition, Responders, responders};
 pub use setup_charts::{ChartChange, ChartPanel, ChartPoint, SetupCharts, setup_charts};
-pub use setup_funnel::{FunnelMark, SetupFunnel, setup_funnel};
+pub use setup_funnel::{FunnelMark, LimitsAtVisits, SetupFunnel, setup_funnel};
 pub use setup_levels::{LevelRow, SetupLevels, setup_levels};
 pub use setup_openings::{OpeningRow, SetupOpenings, setup_openings};
 pub use setup_strips::{SetupStrips, StripRow, setup_strips};

@@ -131,11 +131,6 @@ impl Place {
 
     fn draw(&self, pen: &Pen<'_, '_>, data: &SetupCharts, chart: &ChartPanel) -> Result<(), FigureError> {
         let (left, right, upper, lower) = self.sides();
-        if let Some(change) = &chart.change {
-            let (_, earliest, latest) = change.since;
-            let (from, to) = (self.at(earliest), self.at(latest).max(self.at(earliest) + 2.0));
-            pen.bar((from, upper), (to, lower), GREY_TINT)?;
-        }
         self.limits(pen, chart)?;
         let ticks = self.y.ticks(4);
         let decimals = tick_decimals(&ticks);
@@ -179,7 +174,7 @@ impl Place {
         (self.at(point.day), self.y.at(point.value))
     }
 
-    /// The limits as a light area with an edge.
+    /// The limits as a light area with an edge; on it when a change is likely to have begun.
     fn limits(&self, pen: &Pen<'_, '_>, chart: &ChartPanel) -> Result<(), FigureError> {
         let edge = |of: fn(&ChartPoint) -> f64| -> Vec<(f64, f64)> {
             chart.points.iter().map(|point| (self.at(point.day), self.y.at(of(point)))).collect()
@@ -190,6 +185,12 @@ impl Place {
         }
         let area: Vec<(f64, f64)> = upper.iter().copied().chain(lower.iter().rev().copied()).collect();
         pen.area(&area, TEAL_FAINT)?;
+        if let Some(change) = &chart.change {
+            let (_, _, top, bottom) = self.sides();
+            let (_, earliest, latest) = change.since;
+            let (from, to) = (self.at(earliest), self.at(latest).max(self.at(earliest) + 2.0));
+            pen.bar((from, top), (to, bottom), GREY_TINT)?;
+        }
         pen.dashes(&upper, GREY, 0.6, 3.0, 2.0)?;
         pen.dashes(&lower, GREY, 0.6, 3.0, 2.0)
     }
@@ -206,7 +207,13 @@ impl Place {
         let half = SMALL.width(&change.label) / 2.0;
         let on_top = (self.y.at(change.before).min(self.y.at(change.from)) - upper) > (lower - upper) / 2.0;
         let y = if on_top { upper + 8.0 } else { lower - 8.0 };
-        pen.text_on_white((at.clamp(left + half + 2.0, right - half - 2.0), y), &change.label, SMALL, OCHRE, Align::Middle)
+        pen.text_on_white(
+            (at.clamp(left + half + 2.0, right - half - 2.0), y),
+            &change.label,
+            SMALL,
+            OCHRE,
+            Align::Middle,
+        )
     }
 }
 

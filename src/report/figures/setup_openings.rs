@@ -39,7 +39,8 @@ pub fn setup_openings(text: &FigureText, data: &SetupOpenings) -> Result<Figure,
         let widest = data.rows.iter().map(|row| STRONG.width(&row.name)).fold(0.0, f64::max);
         let (left, right) = (widest.min(190.0) + 16.0, WIDTH - NUMBERS);
         let (first, bottom) = (top + HEAD, top + HEAD + ROW * data.rows.len() as f64);
-        let values = data.rows.iter().flat_map(|row| [row.opening.1, row.opening.2, row.siblings.unwrap_or(row.opening.0)]);
+        let values =
+            data.rows.iter().flat_map(|row| [row.opening.1, row.opening.2, row.siblings.unwrap_or(row.opening.0)]);
         let x = Scale::new(round_domain(values, 4, (f64::NEG_INFINITY, f64::INFINITY)), (left, right));
         let ticks = x.ticks(6);
         let decimals = tick_decimals(&ticks);
@@ -66,10 +67,16 @@ pub fn setup_openings(text: &FigureText, data: &SetupOpenings) -> Result<Figure,
             pen.interval((x.at(low), y), (x.at(high), y), 3.5, mark, 1.8)?;
             pen.dot((x.at(value), y), 4.6, mark)?;
             if row.stands_out {
-                let ends = (x.at(low).min(x.at(row.siblings.unwrap_or(low))), x.at(high).max(x.at(row.siblings.unwrap_or(high))));
+                let ends = (
+                    x.at(low).min(x.at(row.siblings.unwrap_or(low))),
+                    x.at(high).max(x.at(row.siblings.unwrap_or(high))),
+                );
                 let width = SMALL.width(words::LOOK_AT_IT);
-                let (at, align) =
-                    if ends.1 + 10.0 + width < right { (ends.1 + 10.0, Align::Left) } else { (ends.0 - 10.0, Align::Right) };
+                let (at, align) = if ends.1 + 10.0 + width < right {
+                    (ends.1 + 10.0, Align::Left)
+                } else {
+                    (ends.0 - 10.0, Align::Right)
+                };
                 pen.text_on_white((at, y), words::LOOK_AT_IT, SMALL, OCHRE, align)?;
             }
             pen.text((WIDTH, y), &count(u64::from(row.visits)), SMALL, GREY, Align::Right)?;

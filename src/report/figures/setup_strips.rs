@@ -96,7 +96,12 @@ pub fn setup_strips(text: &FigureText, data: &SetupStrips) -> Result<Figure, Fig
 }
 
 /// The standard's aim as a line, with the edges of its tolerance, named above the rows.
-fn draw_asked(pen: &Pen<'_, '_>, data: &SetupStrips, x: &Scale, (first, bottom): (f64, f64)) -> Result<(), FigureError> {
+fn draw_asked(
+    pen: &Pen<'_, '_>,
+    data: &SetupStrips,
+    x: &Scale,
+    (first, bottom): (f64, f64),
+) -> Result<(), FigureError> {
     let mut marks: Vec<(f64, String)> = data.aims.iter().map(|(word, aim)| (*aim, word.clone())).collect();
     if let Some((aim, low, high)) = data.asked {
         for edge in [low, high] {
@@ -107,7 +112,7 @@ fn draw_asked(pen: &Pen<'_, '_>, data: &SetupStrips, x: &Scale, (first, bottom):
         }
         marks.push((aim, words::aim(aim, data.decimals)));
     }
-    for (aim, _) in &data.aims {
+    for (_, aim) in &data.aims {
         pen.dashes(&[(x.at(*aim), first - 4.0), (x.at(*aim), bottom)], BLACK, 1.0, 4.0, 3.0)?;
     }
     if let Some((aim, _, _)) = data.asked {

@@ -73,7 +73,7 @@ pub fn lines(setups: &SetupFindings) -> impl Iterator<Item = Vec<Cell>> {
             found.interval.1.into(),
             u64::from(found.visits).into(),
             found.q.into(),
-            Cell::Text(explanation(found, &setups.rules)),
+            Cell::Text(explanation(found, setups)),
             found.about.map_or(Cell::Empty, |about| about.region.key().into()),
             found.unit.as_str().into(),
             code(&found.rule),

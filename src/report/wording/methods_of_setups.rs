@@ -78,7 +78,8 @@ mod tests {
     fn the_sources_are_named_and_the_ids_differ() {
         let all = explanations();
         let text: String = all.iter().flat_map(|e| &e.paragraphs).cloned().collect();
-        for source in ["Patterson and Thompson 1971", "Laney 2002", "Schwarz 1978", "Szekely and Rizzo 2013", "6.3.2.2"] {
+        for source in ["Patterson and Thompson 1971", "Laney 2002", "Schwarz 1978", "Szekely and Rizzo 2013", "6.3.2.2"]
+        {
             assert!(text.contains(source), "{source}");
         }
         assert!(text.contains("one Benjamini-Hochberg step at") && text.contains("They are not findings"));

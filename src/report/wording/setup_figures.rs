@@ -37,7 +37,8 @@ pub fn aim_at(position: Option<&str>, aim: f64, decimals: usize) -> String {
 }
 
 /// Subtitle of the tables' openings.
-pub const OPENINGS_SUBTITLE: &str = "Opening of the split at peak pull, low back, as it would be at equal return tension";
+pub const OPENINGS_SUBTITLE: &str =
+    "Opening of the split at peak pull, low back, as it would be at equal return tension";
 
 /// Under the time axis: the month, with the year in January.
 pub fn month(day: NaiveDate) -> String {
@@ -109,7 +110,11 @@ pub fn funnel_title(about: About, below: &[String], above: &[String]) -> String 
         (false, true) => format!("{title}: the standard is met less often at {}", below.join(", ")),
         (true, false) => format!("{title}: the standard is met more often at {}", above.join(", ")),
         (false, false) => {
-            format!("{title}: the standard is met less often at {}, more often at {}", below.join(", "), above.join(", "))
+            format!(
+                "{title}: the standard is met less often at {}, more often at {}",
+                below.join(", "),
+                above.join(", ")
+            )
         }
     }
 }
@@ -145,7 +150,8 @@ pub const READ_STRIPS_BY_POSITION: &str = "The light bar holds the middle 90\u{a
 /// Under the shares.
 pub const READ_WORDS: &str = "Each bar is all visits of a site that record it.";
 /// Under the variation.
-pub const READ_LEVELS: &str = "Bars add up to the whole. The stroke is the 95\u{a0}% interval of the share. At the right: how many there are.";
+pub const READ_LEVELS: &str =
+    "Bars add up to the whole. The stroke is the 95\u{a0}% interval of the share. At the right: how many there are.";
 /// Under the funnel.
 pub const READ_FUNNEL: &str = "Dots are sites, small rings their clinicians and tables. Inside the tinted funnel chance alone can explain \
      where they stand; a patient's visits are alike, so that a place with few patients may stray further. In the second ink: what remains \
@@ -203,7 +209,13 @@ pub fn describe_words(data: &SetupWords) -> String {
 pub fn describe_levels(data: &SetupLevels) -> String {
     let rows = data.levels.iter().map(|level| {
         let (share, low, high) = level.share;
-        format!("{}: {} of the variance ({}), {}.", level.name, percent(share), amounts(low, high, "share", 0), level.groups)
+        format!(
+            "{}: {} of the variance ({}), {}.",
+            level.name,
+            percent(share),
+            amounts(low, high, "share", 0),
+            level.groups
+        )
     });
     rows.collect::<Vec<_>>().join(" ")
 }

@@ -1,10 +1,10 @@
 //! A finding of setups as a sentence: what, where, since when, how far, on how many visits; and what to look at.
 
-use super::setup_parameters::{amount, amounts, day, place, title, visits_of_patients, within};
 use super::percent;
+use super::setup_parameters::{amount, amounts, day, place, title, visits_of_patients, within};
 use crate::catalogue::parameter::Parameter;
 use crate::catalogue::setup_standard::Grade;
-use crate::findings::setups::{Kind, RuleFindings, SetupFinding, Since};
+use crate::findings::setups::{Kind, RuleFindings, SetupFinding, SetupFindings, Since};
 
 /// What a finding is called in a list.
 pub fn kind(kind: Kind) -> &'static str {
@@ -21,8 +21,8 @@ pub fn kind(kind: Kind) -> &'static str {
     }
 }
 
-/// The finding in a sentence or two. `rules` give the title of a rule that is broken.
-pub fn sentence(found: &SetupFinding, rules: &[RuleFindings]) -> String {
+/// The finding in a sentence or two. `setups` give the title of a rule that is broken and the decimals of a parameter.
+pub fn sentence(found: &SetupFinding, setups: &SetupFindings) -> String {
     let behind = visits_of_patients(found.visits, found.patients);
     let place = place(&found.place);
     let about = found.about.map_or_else(|| "the setup".to_owned(), within);
@@ -52,16 +52,16 @@ pub fn sentence(found: &SetupFinding, rules: &[RuleFindings]) -> String {
             }
         ),
         Kind::Shift => format!(
-            "{place}: {about} {} at once, from {held} to {seen}{}, on {behind}.",
+            "{place}: {about} {} at once{}, from {held} to {seen}, on {behind}.",
             if found.observed >= found.reference { "rose" } else { "fell" },
             since(found.since.as_ref(), "on")
         ),
         Kind::Drift => format!(
-            "{place}: {about} {}{}: by {}, from {} before, on {behind}.",
+            "{place}: {about} {}{}, by {}, from {} before, on {behind}.",
             if found.observed >= 0.0 { "has been rising" } else { "has been falling" },
             since(found.since.as_ref(), "since"),
             slope(found),
-            amount(found.reference, found.unit.trim_end_matches(" a week"), found.decimals)
+            before(found, setups)
         ),
         Kind::CopiedForward => format!(
             "{place}: entries of the setup repeat those of the same patient's visit before, field for field, on {seen} of {behind}; \
@@ -72,11 +72,15 @@ pub fn sentence(found: &SetupFinding, rules: &[RuleFindings]) -> String {
             found.digit.map_or_else(|| "the same digit".to_owned(), |digit| digit.to_string())
         ),
         Kind::NotPossible => {
-            let rule = found.rule.as_deref().map_or("a rule of what is possible", |key| rule_title(key, rules));
-            format!("{place}: recorded numbers break the rule \u{201c}{rule}\u{201d} on {seen} of {behind}, elsewhere on {held}.")
+            let rule = found.rule.as_deref().map_or("a rule of what is possible", |key| rule_title(key, &setups.rules));
+            format!(
+                "{place}: recorded numbers break the rule \u{201c}{rule}\u{201d} on {seen} of {behind}, elsewhere on {held}."
+            )
         }
         Kind::Opening => {
-            format!("{place}: at equal return tension the split opens by {seen}, at its sibling tables by {held}, on {behind}.")
+            format!(
+                "{place}: at equal return tension the split opens by {seen}, at its sibling tables by {held}, on {behind}."
+            )
         }
     }
 }
@@ -94,11 +98,13 @@ fn observed(found: &SetupFinding) -> String {
 /// What it is held against, with what chance gives around it where that is known.
 fn reference(found: &SetupFinding) -> String {
     let held = amount(found.reference, &found.unit, found.decimals);
-    if found.interval_is_of_reference {
-        format!("{held} (chance gives {})", limits(found))
-    } else {
-        held
-    }
+    if found.interval_is_of_reference { format!("{held} (chance gives {})", limits(found)) } else { held }
+}
+
+/// The level before a drift, with the parameter's own decimals.
+fn before(found: &SetupFinding, setups: &SetupFindings) -> String {
+    let of = found.about.and_then(|about| setups.of(about));
+    amount(found.reference, found.unit.trim_end_matches(" a week"), of.map_or(found.decimals, |of| of.decimals))
 }
 
 /// The slope of a drift, without its sign, with its interval.
@@ -110,12 +116,12 @@ fn slope(found: &SetupFinding) -> String {
         slope
     } else {
         let limits = amounts(turned.0, turned.1, &found.unit, found.decimals);
-        format!("{slope} (95\u{a0}% CI {})", limits.trim_end_matches(" a week"))
+        format!("{slope} (95\u{a0}% CI {})", limits.trim_end_matches(" a week").trim_end_matches(" percentage points"))
     }
 }
 
 fn ci(found: &SetupFinding) -> String {
-    format!(" (95\u{a0}% CI {})", limits(found))
+    format!(" (95\u{a0}% CI {})", limits(found).trim_end_matches("\u{a0}%"))
 }
 
 fn limits(found: &SetupFinding) -> String {
@@ -135,7 +141,7 @@ fn since(since: Option<&Since>, word: &str) -> String {
 }
 
 /// What to look at.
-pub fn look_at(found: &SetupFinding, rules: &[RuleFindings]) -> String {
+pub fn look_at(found: &SetupFinding, setups: &SetupFindings) -> String {
     let parameter = found.about.map(|about| about.parameter);
     match found.kind {
         Kind::CopiedForward => {
@@ -155,7 +161,7 @@ pub fn look_at(found: &SetupFinding, rules: &[RuleFindings]) -> String {
             parameter.map_or_else(|| "the value".to_owned(), |p| super::phrases::within(title(p)))
         ),
         Kind::NotPossible => {
-            let rule = found.rule.as_deref().and_then(|key| rules.iter().find(|rule| rule.key == key));
+            let rule = found.rule.as_deref().and_then(|key| setups.rules.iter().find(|rule| rule.key == key));
             let why = rule.map_or("", |rule| rule.explanation.trim());
             let text = "Look at the units in the mapping first, then at how these fields are filled in.";
             if why.is_empty() { text.to_owned() } else { format!("{text} {}", super::phrases::sentence(why)) }
@@ -198,7 +204,9 @@ fn parameter_to_look_at(parameter: Parameter) -> &'static str {
         }
         Parameter::Angle => "Look at how the angle is set and read, and whether flexion is written as positive.",
         Parameter::Position => "Look at who decides on the position, and by what rule.",
-        Parameter::UpperRestraint => "Look at what holds the upper body there, and whether it is written in the group's words.",
+        Parameter::UpperRestraint => {
+            "Look at what holds the upper body there, and whether it is written in the group's words."
+        }
         Parameter::BeltLandmark | Parameter::BeltSeated => {
             "Watch some setups: where the pelvic belt sits, and whether that is checked before it is recorded."
         }
@@ -219,13 +227,13 @@ fn parameter_to_look_at(parameter: Parameter) -> &'static str {
 }
 
 /// Sentence and what to look at: a line of a sheet.
-pub fn explanation(found: &SetupFinding, rules: &[RuleFindings]) -> String {
-    format!("{} {}", sentence(found, rules), look_at(found, rules)).replace('\u{a0}', " ")
+pub fn explanation(found: &SetupFinding, setups: &SetupFindings) -> String {
+    format!("{} {}", sentence(found, setups), look_at(found, setups)).replace('\u{a0}', " ")
 }
 
 /// What stands beside a finding.
 pub fn note(found: &SetupFinding) -> Vec<String> {
-    let mut notes = vec![format!("{}; q {}.", kind(found.kind), super::sites::q_value(found.q))];
+    let mut notes = vec![format!("{}; q\u{a0}{}.", kind(found.kind), super::sites::q_value(found.q))];
     if !found.also.is_empty() {
         let places: Vec<String> = found.also.iter().map(place).collect();
         notes.push(format!("The same shows at: {}.", places.join("; ")));

@@ -123,11 +123,15 @@ pub fn axis(parameter: Parameter, unit: &str) -> String {
 pub fn asked(about: About, asked: &Asked, unit: &str, decimals: usize) -> String {
     let what = match asked.target {
         AskedTarget::Number { aim, low, high } => {
-            format!("for {}, anything from {} being right", amount(aim, unit, decimals), amounts(low, high, unit, decimals))
+            format!(
+                "for {}, anything from {} being right",
+                amount(aim, unit, decimals),
+                amounts(low, high, unit, decimals)
+            )
         }
         AskedTarget::YesNo(true) => "for this to be so".to_owned(),
         AskedTarget::YesNo(false) => "for this not to be so".to_owned(),
-        AskedTarget::Word(word) if word == "none" => "for none".to_owned(),
+        AskedTarget::Word("none") => "for none".to_owned(),
         AskedTarget::Word(word) => format!("for {word}"),
     };
     match (asked.position, about.parameter.nature()) {

@@ -20,20 +20,26 @@ pub fn terminal(setups: &SetupFindings) -> String {
     for (position, found) in setups.findings.iter().enumerate() {
         let first = format!("{:>digits$}. ", position + 1);
         let rest = " ".repeat(first.len());
-        wrap(&mut page, &first, &rest, &sentence(found, &setups.rules));
-        wrap(&mut page, &rest, &rest, &look_at(found, &setups.rules));
+        wrap(&mut page, &first, &rest, &sentence(found, setups));
+        wrap(&mut page, &rest, &rest, &look_at(found, setups));
     }
-    let required: Vec<String> = setups.parameters.iter().flat_map(|of| {
-        of.asked.iter().zip(&of.conformance).filter(|(item, _)| item.grade == Grade::Required).map(move |(item, met)| {
-            format!(
-                "{}: {} of {} as the standard asks, {}",
-                heading(of.about),
-                percent(met.group),
-                visits_counted(met.visits),
-                asked(of.about, item, &of.unit, of.decimals)
+    let required: Vec<String> = setups
+        .parameters
+        .iter()
+        .flat_map(|of| {
+            of.asked.iter().zip(&of.conformance).filter(|(item, _)| item.grade == Grade::Required).map(
+                move |(item, met)| {
+                    format!(
+                        "{}: {} of {} as the standard asks, {}",
+                        heading(of.about),
+                        percent(met.group),
+                        visits_counted(met.visits),
+                        asked(of.about, item, &of.unit, of.decimals)
+                    )
+                },
             )
         })
-    }).collect();
+        .collect();
     if !required.is_empty() {
         page.push('\n');
         wrap(&mut page, "", "", "Required by the standard:");
@@ -52,8 +58,18 @@ pub fn terminal(setups: &SetupFindings) -> String {
 fn wrap(page: &mut String, first: &str, rest: &str, text: &str) {
     let mut line = first.to_owned();
     let mut is_empty = true;
-    let plain: String =
-        text.chars().map(|c| if c == '\u{a0}' { ' ' } else if c.is_control() { '\u{fffd}' } else { c }).collect();
+    let plain: String = text
+        .chars()
+        .map(|c| {
+            if c == '\u{a0}' {
+                ' '
+            } else if c.is_control() {
+                '\u{fffd}'
+            } else {
+                c
+            }
+        })
+        .collect();
     for word in plain.split(' ').filter(|word| !word.is_empty()) {
         if !is_empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
             page.push_str(&line);
@@ -92,7 +108,9 @@ mod tests {
         setups.findings.clear();
         setups.parameters.clear();
         let text = terminal(&setups);
-        assert!(text.starts_with("Nothing was found that chance does not explain") && text.contains("not the same as all"));
+        assert!(
+            text.starts_with("Nothing was found that chance does not explain") && text.contains("not the same as all")
+        );
         assert!(!text.contains("Required by the standard"));
     }
 

@@ -141,8 +141,9 @@ pub fn group_numbers(strip: &Strip, unit: &str, decimals: usize) -> Option<Strin
 
 /// What the group does, in words.
 pub fn group_words(shares: &WordShares) -> Option<String> {
-    let parts: Vec<String> =
-        shares.shares.as_ref()?.iter().map(|(word, share)| format!("{word} {}", percent(*share))).collect();
+    let mut shares = shares.shares.clone()?;
+    shares.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let parts: Vec<String> = shares.iter().map(|(word, share)| format!("{word} {}", percent(*share))).collect();
     Some(format!("Over the whole group: {}.", parts.join(", ")))
 }
 
@@ -162,17 +163,32 @@ pub fn variation(levels: &[LevelVariation]) -> String {
     format!("Of the variance, with 95\u{a0}% intervals, there lie {}.", parts.join("; "))
 }
 
+/// Where the largest part of the variation sits, and what that means.
+pub fn largest_part(level: &LevelVariation) -> String {
+    format!(
+        "The largest part lies {}: {} ({}) of the variance. {}",
+        super::setup_figures::level(level.level),
+        percent(level.share.value),
+        amounts(level.share.low, level.share.high, "share", 0),
+        variation_means(level.level)
+    )
+}
+
 /// What the largest part of the variation means.
-pub fn variation_means(level: &str) -> &'static str {
+fn variation_means(level: &str) -> &'static str {
     match level {
         "site" => "Sites do it unlike each other: a matter of the standard and of teaching across sites.",
         "table" => "Tables of one site differ: a matter of the equipment and its upkeep.",
         "clinician" => "Clinicians of one site do it unlike each other: a matter of agreeing on one way.",
-        "patient" => "It differs from patient to patient and then stays: mostly chosen for the patient, or taken over from visit to visit.",
+        "patient" => {
+            "It differs from patient to patient and then stays: mostly chosen for the patient, or taken over from visit to visit."
+        }
         _ => "It differs from visit to visit of the same patient: chosen anew, or not repeatable.",
     }
 }
 
+/// Why it cannot be told where no level is given.
+pub const NO_LEVELS: &str = "no level has groups enough";
 /// Why the variation cannot be told.
 pub fn untold(why: &str) -> String {
     format!("Where the variation sits cannot be told: {}.", why.trim_end_matches('.'))
