@@ -16,6 +16,7 @@ use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
 use crate::findings::find_setups::{SetupSources, setup_findings};
 use crate::findings::on_track::Watch;
+use crate::findings::setup_audience::shown_to;
 use crate::findings::setups::SetupFindings;
 use crate::findings::withhold::Rule as SmallCells;
 use crate::findings::worklist::{PatientOnTrack, Worklist};
@@ -31,7 +32,8 @@ use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
     backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, on_track,
-    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, site_comparison, time_to_response,
+    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, setup_conformance, setup_findings,
+    setup_variation, site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -277,6 +279,10 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     let compared = bulletin.sites_compared.iter().flat_map(site_comparison::lines);
     write_sheet(tables, &site_comparison::FORM, compared)?;
     write_sheet(tables, &case_mix_models::FORM, bulletin.sites_compared.iter().map(case_mix_models::line))?;
+    let setups = bulletin.setups.as_ref().map(|setups| shown_to(setups, bulletin.audience).setups);
+    write_sheet(tables, &setup_variation::FORM, setups.iter().flat_map(|setups| setup_variation::lines(setups)))?;
+    write_sheet(tables, &setup_findings::FORM, setups.iter().flat_map(|setups| setup_findings::lines(setups)))?;
+    write_sheet(tables, &setup_conformance::FORM, setups.iter().flat_map(|setups| setup_conformance::lines(setups)))?;
     let forms = [
         &reconciliation::FORM,
         &completeness::FORM,
@@ -289,6 +295,9 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         &backtest::FORM,
         &site_comparison::FORM,
         &case_mix_models::FORM,
+        &setup_variation::FORM,
+        &setup_findings::FORM,
+        &setup_conformance::FORM,
     ];
     datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
 }

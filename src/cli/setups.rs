@@ -6,6 +6,7 @@ use super::progress::Stages;
 use super::say;
 use crate::catalogue::setup_standard::default_text;
 use crate::error::{Exit, Problem};
+use crate::findings::setup_audience::shown_to;
 use crate::group::load::load;
 use crate::report::wording::setup_terminal;
 
@@ -23,6 +24,7 @@ pub fn run(arguments: &SetupsArguments) -> Result<Exit, Problem> {
     let understood = journey::understand(&group, &stages)?;
     journey::refuse_too_many_rejected(&group, &understood)?;
     let found = journey::setups(&group, &understood, &stages);
-    say::out(&setup_terminal::terminal(&found))?;
+    let shown = shown_to(&found, group.audience.key());
+    say::out(&setup_terminal::terminal(&shown.setups))?;
     Ok(if arguments.strict && found.required_fall_short() { Exit::FallsShort } else { Exit::Fine })
 }

@@ -68,10 +68,7 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         quarters: quarters.into_iter().collect(),
         sites: sites.into_iter().map(|site| sources.records.names.sites.get(site).to_owned()).collect(),
         withhold_up_to: rule.up_to,
-        audience: match sources.audience {
-            Audience::Internal => "internal",
-            Audience::Release => "release",
-        },
+        audience: sources.audience.key(),
         conditions,
         sites_compared,
         site_findings: pages.sites,

@@ -305,6 +305,7 @@ impl Shown<'_> {
             measure: answer.measure.clone(),
             rule,
             grade: item.map(|item| item.grade),
+            is_against_least: item.is_some() && tested.reference == conformance::LEAST_SHARE_OF_REQUIRED,
             since,
             observed: tested.observed / factor,
             reference: tested.reference / factor,

@@ -20,6 +20,7 @@ pub mod on_track;
 mod outcome;
 pub mod quality;
 pub mod reasons;
+pub mod setup_audience;
 mod setup_parameters;
 mod setup_scales;
 pub mod setups;

@@ -111,6 +111,8 @@ pub struct SetupFinding {
     pub rule: Option<String>,
     /// The grade of the standard's item, for [`Kind::Conformance`].
     pub grade: Option<Grade>,
+    /// Whether `reference` is the least share that a required item must reach at every site, not what others do.
+    pub is_against_least: bool,
     /// Since when, with the days between which it began.
     pub since: Option<Since>,
     /// What is seen.

@@ -14,6 +14,16 @@ pub enum Audience {
     Release,
 }
 
+impl Audience {
+    /// Its word in settings and findings.
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Internal => "internal",
+            Self::Release => "release",
+        }
+    }
+}
+
 /// Where a patient key is unique.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum PatientKeys {

@@ -2,12 +2,14 @@
 
 use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
+use crate::findings::setup_audience::{SetupsShown, shown_to};
 use crate::report::figures::ScoreAxis;
 use crate::report::pages::{PageLink, Surround};
-use crate::report::wording::{self, headings, notice, phrases, sites};
+use crate::report::wording::{self, headings, notice, phrases, setups, sites};
 
 pub(super) const INDEX_FILE: &str = "index.html";
 pub(super) const SITES_FILE: &str = "sites.html";
+pub(super) const SETUPS_FILE: &str = "setups.html";
 pub(super) const DATA_QUALITY_FILE: &str = "data-quality.html";
 pub(super) const METHODS_FILE: &str = "methods.html";
 
@@ -15,11 +17,14 @@ pub(super) const METHODS_FILE: &str = "methods.html";
 pub(super) struct Edition<'b> {
     pub(super) bulletin: &'b Bulletin,
     pub(super) rules: &'b Rules,
+    /// Setups as these readers may see them.
+    pub(super) setups: Option<SetupsShown<'b>>,
 }
 
 impl<'b> Edition<'b> {
     pub(super) fn new(bulletin: &'b Bulletin, rules: &'b Rules) -> Self {
-        Self { bulletin, rules }
+        let setups = bulletin.setups.as_ref().map(|setups| shown_to(setups, bulletin.audience));
+        Self { bulletin, rules, setups }
     }
 
     /// The quarter reported; everything when the data know no quarters.
@@ -58,6 +63,9 @@ impl<'b> Edition<'b> {
         links.extend(self.bulletin.conditions.iter().map(|c| (c.title.clone(), self.condition_file(c))));
         if !self.bulletin.sites_compared.is_empty() {
             links.push((sites::TITLE.to_string(), SITES_FILE.to_string()));
+        }
+        if self.setups.is_some() {
+            links.push((setups::TITLE.to_string(), SETUPS_FILE.to_string()));
         }
         links.push((headings::DATA_QUALITY.to_string(), DATA_QUALITY_FILE.to_string()));
         links.push((headings::METHODS.to_string(), METHODS_FILE.to_string()));

@@ -7,6 +7,7 @@ use super::pick::{
     cell, cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, leading_outcome,
     rate_cell, responder_row, shown, worst_to_best_cell,
 };
+use super::setups;
 use super::site_figures;
 use super::sites::{call_note, lost_numbers};
 use crate::findings::bulletin::{ConditionFindings, Difference, Estimate, OutcomeFindings, Period, Shown};
@@ -38,7 +39,10 @@ pub(super) fn index_page(edition: &Edition<'_>) -> Result<(IndexPage, Vec<Figure
 
 /// The findings chosen, each with a link to what shows it.
 fn opening(edition: &Edition<'_>) -> Vec<Row> {
-    leads(edition.bulletin).iter().filter_map(|lead| row_of(edition, lead)).take(MOST).collect()
+    let mut rows: Vec<Row> =
+        leads(edition.bulletin).iter().filter_map(|lead| row_of(edition, lead)).take(MOST).collect();
+    rows.extend(edition.setups.as_ref().and_then(|shown| setups::on_first_page(&shown.setups)));
+    rows
 }
 
 fn row_of(edition: &Edition<'_>, lead: &Lead<'_>) -> Option<Row> {

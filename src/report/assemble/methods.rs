@@ -3,7 +3,7 @@
 use super::edition::{Edition, METHODS_FILE};
 use crate::report::pages::{Block, Cell, MethodsPage, Section, Sheet};
 use crate::report::wording::methods::{self, Explanation};
-use crate::report::wording::{headings, methods_of_models, notice, result_sheets};
+use crate::report::wording::{headings, methods_of_models, methods_of_setups, notice, result_sheets};
 
 pub(super) fn methods_page(edition: &Edition<'_>) -> MethodsPage {
     let rules = edition.rules;
@@ -14,6 +14,9 @@ pub(super) fn methods_page(edition: &Edition<'_>) -> MethodsPage {
         sections.push(thresholds(edition));
     }
     sections.extend(methods::results().into_iter().chain(methods_of_models::explanations()).map(explained));
+    if edition.setups.is_some() {
+        sections.extend(methods_of_setups::explanations().into_iter().map(explained));
+    }
     let mut small = Section::new("small-numbers", methods::SMALL_NUMBERS);
     small.say(notice::small_cells(edition.bulletin.withhold_up_to, edition.bulletin.audience));
     sections.push(small);

@@ -12,6 +12,11 @@ mod methods;
 mod pick;
 mod responders;
 mod rules;
+mod setup_figures;
+mod setup_sheets;
+mod setups;
+#[cfg(test)]
+mod setups_tests;
 mod site;
 mod site_figures;
 mod sites;
@@ -85,7 +90,7 @@ struct Report {
 /// A page as (file, HTML), with its figures.
 type Drawn = ((String, String), Vec<Figure>);
 
-/// Writes `index.html`, `conditions/*.html`, `sites.html`, `sites/*.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
+/// Writes `index.html`, `conditions/*.html`, `sites.html`, `sites/*.html`, `setups.html`, `data-quality.html`, `methods.html` and `figures/*.png` under `out`,
 /// which is made if it does not exist. Same bulletin, same bytes.
 pub fn write_pages(
     bulletin: &Bulletin,
@@ -140,6 +145,9 @@ fn first_pages(edition: &Edition<'_>) -> Result<Vec<Drawn>, ReportError> {
     if !edition.bulletin.sites_compared.is_empty() {
         let (page, drawn) = sites::sites_page(edition)?;
         pages.push((rendered(edition::SITES_FILE, page.render())?, drawn));
+    }
+    if let Some((page, drawn)) = setups::setups_page(edition)? {
+        pages.push((rendered(edition::SETUPS_FILE, page.render())?, drawn));
     }
     let (quality, drawn) = data_quality::data_quality_page(edition)?;
     pages.push((rendered(edition::DATA_QUALITY_FILE, quality.render())?, drawn));

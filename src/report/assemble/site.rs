@@ -1,21 +1,24 @@
 //! `sites/NAME.html`: one site.
 
-use super::edition::Edition;
+use super::edition::{Edition, SETUPS_FILE};
 use super::index::with_withheld;
 use super::pick::count;
+use super::setups::finding_elsewhere;
 use super::site_figures::{course_of, quarters_of};
 use super::sites::{call_note, cells, lost_cells, lost_numbers};
 use crate::findings::bulletin::{Period, Shown};
 use crate::findings::sites::{Call, SiteComparison, SiteFindings, SiteRow};
 use crate::report::figures::{Figure, FigureError};
 use crate::report::pages::{Block, PlacedFigure, Row, Section, Sheet, SitesPage};
-use crate::report::wording::{phrases, result_sheets, site_figures as figure_words, sites as words};
+use crate::report::wording::{
+    phrases, result_sheets, setups as setup_words, site_figures as figure_words, sites as words,
+};
 
 const UP: &str = "../";
 
 pub(super) fn site_page(edition: &Edition<'_>, site: &SiteFindings) -> Result<(SitesPage, Vec<Figure>), FigureError> {
     let mut page = Page { edition, site, figures: Vec::new() };
-    let sections = vec![page.compared(), page.course()?, page.quarters()?, page.lost(), page.ended()];
+    let sections = vec![page.compared(), page.course()?, page.quarters()?, page.lost(), page.ended(), page.setups()];
     let finished = SitesPage {
         around: edition.around(&site.site, &edition.site_file(&site.site), UP),
         opening_heading: words::OPENING,
@@ -124,6 +127,19 @@ impl<'p> Page<'p> {
         if !sheet.rows.is_empty() {
             let notes = with_withheld(self.edition, &sheet, vec![words::LOST_NOTE.to_string()]);
             section.rows.push(Row::new(Block::Sheet(sheet), notes));
+        }
+        section
+    }
+
+    /// What was found of setups here.
+    fn setups(&self) -> Section {
+        let mut section = Section::new("setups", setup_words::AT_SITE);
+        let Some(shown) = &self.edition.setups else { return section };
+        let here = shown.setups.findings.iter().filter(|found| found.place.site == self.site.site);
+        section.rows.extend(here.map(|found| finding_elsewhere(&shown.setups, found, UP)));
+        if section.rows.is_empty() {
+            section.say(setup_words::nothing_at(&self.site.site, &shown.setups));
+            section.add(Block::Link { text: setup_words::TITLE.to_owned(), href: format!("{UP}{SETUPS_FILE}") });
         }
         section
     }

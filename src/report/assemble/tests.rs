@@ -28,7 +28,7 @@ fn between<'t>(text: &'t str, from: &str, to: char) -> Vec<&'t str> {
 #[test]
 fn every_page_carries_notice_cautions_and_what_is_withheld() {
     let report = report(&invented::bulletin());
-    assert_eq!(report.pages.len(), 7 + 1 + 6, "the sites compared, and each of six");
+    assert_eq!(report.pages.len(), 7 + 1 + 6 + 1, "the sites compared, each of six, and setups");
     for (name, page) in &report.pages {
         for paragraph in notice::NOTICE {
             let start = paragraph.split('\'').next().unwrap();
@@ -103,6 +103,7 @@ fn a_report_is_written_into_its_folder() {
     let mut bulletin = invented::bulletin();
     bulletin.conditions.truncate(0);
     bulletin.sites_compared.clear();
+    bulletin.setups = None;
     let folder = tempfile::tempdir().unwrap();
     let written = write_pages(&bulletin, &invented::rules(), &folder.path().join("new"), &|_, _| ()).unwrap();
     assert_eq!(written.pages.first(), Some(&written.index));

@@ -29,6 +29,8 @@ pub(super) const TEAL: RGBColor = RGBColor(0x0f, 0x5c, 0x5c);
 pub(super) const TEAL_TINT: RGBColor = RGBColor(0xd5, 0xe5, 0xe3);
 /// First ink, as an area on a fainter one.
 pub(super) const TEAL_MID: RGBColor = RGBColor(0xa9, 0xcb, 0xc7);
+/// First ink, as an area on a middle one; black shows on it.
+pub(super) const TEAL_DEEP: RGBColor = RGBColor(0x6d, 0xa5, 0x9f);
 /// First ink, as the faintest area.
 pub(super) const TEAL_FAINT: RGBColor = RGBColor(0xec, 0xf3, 0xf2);
 /// Second ink.

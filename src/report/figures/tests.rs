@@ -71,6 +71,101 @@ fn waits() -> Incidence {
     }
 }
 
+fn strips() -> SetupStrips {
+    let row = |name: &str, quantiles| StripRow {
+        name: name.into(),
+        visits: 1240,
+        quantiles,
+        is_group: name == "Whole group",
+        stands_out: name == "Coldlarch",
+    };
+    SetupStrips {
+        axis: "Return tension, lbf".into(),
+        unit: "lbf".into(),
+        decimals: 0,
+        asked: Some((40.0, 35.0, 45.0)),
+        aims: Vec::new(),
+        rows: vec![
+            row("Whole group", Some([35.0, 36.0, 38.0, 40.0, 42.0, 44.0, 52.0])),
+            row("Coldlarch", Some([48.0, 49.0, 51.0, 52.0, 53.0, 55.0, 56.0])),
+            row("Fennick Bridge", None),
+        ],
+    }
+}
+
+fn word_shares() -> SetupWords {
+    let row =
+        |name: &str, shares| WordsRow { name: name.into(), visits: 980, shares, is_group: false, stands_out: false };
+    SetupWords {
+        words: vec!["yes".into(), "no".into()],
+        is_asked: true,
+        rows: vec![row("Alderwick", Some(vec![0.93, 0.07])), row("Fennick Bridge", None)],
+    }
+}
+
+fn conformance() -> SetupFunnel {
+    let limits = |visits: f64| LimitsAtVisits {
+        visits,
+        limits_95: (0.9 - 2.0 / visits.sqrt(), 0.99),
+        limits_998: (0.9 - 3.0 / visits.sqrt(), 1.0),
+    };
+    let mark = |name: &str, is_site, share| FunnelMark {
+        name: name.into(),
+        is_site,
+        visits: 800,
+        share,
+        stands_out: share < 0.5,
+    };
+    SetupFunnel {
+        group: 0.9,
+        limits: (1..=10).map(|step| limits(100.0 * f64::from(step))).collect(),
+        marks: vec![mark("Alderwick", true, 0.92), mark("Coldlarch", true, 0.11), mark("AC1", false, 0.9)],
+    }
+}
+
+fn charts() -> SetupCharts {
+    let day = |week: i64| chrono::NaiveDate::from_ymd_opt(2026, 1, 5).unwrap() + chrono::TimeDelta::weeks(week);
+    let point = |week: i64| ChartPoint {
+        day: day(week),
+        value: 6.4 + 0.1 * (week as f64 - 10.0).max(0.0),
+        limits: (5.0, 7.8),
+        signals: week > 25,
+    };
+    SetupCharts {
+        axis: "Opening of the split, mm".into(),
+        unit: "mm".into(),
+        decimals: 1,
+        panels: vec![
+            ChartPanel { name: "Alderwick".into(), points: (0..30).map(point).collect(), centre: 6.4, change: None },
+            ChartPanel {
+                name: "Dunnock Hill, table DT2".into(),
+                points: (0..30).map(point).collect(),
+                centre: 7.1,
+                change: Some(ChartChange {
+                    since: (day(10), day(8), day(13)),
+                    before: 6.4,
+                    from: 6.4,
+                    to: 8.3,
+                    label: "16 Mar 2026".into(),
+                }),
+            },
+        ],
+    }
+}
+
+fn openings() -> SetupOpenings {
+    let row = |name: &str, value: f64, siblings, stands_out| OpeningRow {
+        name: name.into(),
+        visits: 640,
+        opening: (value, value - 0.4, value + 0.4),
+        siblings,
+        stands_out,
+    };
+    SetupOpenings {
+        rows: vec![row("Dunnock Hill, DT1", 6.3, Some(8.6), false), row("Dunnock Hill, DT2", 8.6, Some(6.3), true)],
+    }
+}
+
 fn all() -> Vec<Figure> {
     let definition = |label: &str, rate: f64| ResponderDefinition {
         label: label.into(),
@@ -120,6 +215,22 @@ fn all() -> Vec<Figure> {
             },
         )
         .unwrap(),
+        setup_strips(&text("strips"), &strips()).unwrap(),
+        setup_words(&text("words"), &word_shares()).unwrap(),
+        setup_levels(
+            &text("levels"),
+            &SetupLevels {
+                levels: vec![LevelRow {
+                    name: "between sites".into(),
+                    groups: "6 sites".into(),
+                    share: (0.58, 0.31, 0.84),
+                }],
+            },
+        )
+        .unwrap(),
+        setup_funnel(&text("conformance"), &conformance()).unwrap(),
+        setup_charts(&text("charts"), &charts()).unwrap(),
+        setup_openings(&text("openings"), &openings()).unwrap(),
         row_accounts(
             &text("accounts"),
             &RowAccounts {
@@ -291,7 +402,7 @@ fn published_points_beyond_the_last_week_are_not_drawn_but_said() {
 #[test]
 fn a_withheld_row_shows_no_number() {
     let figures = all();
-    for name in ["sites", "completeness"] {
+    for name in ["sites", "completeness", "strips", "words"] {
         let figure = figures.iter().find(|f| f.name == name).unwrap();
         let document = Document::parse(&figure.svg).unwrap();
         assert_eq!(texts(&document).iter().filter(|t| **t == "– withheld").count(), 1);
@@ -317,4 +428,44 @@ fn figures_of_nothing_are_drawn_without_a_panic() {
         marks: Vec::new(),
     };
     distribution_of_change(&text("empty"), &nothing).unwrap().png().unwrap();
+    setup_strips(&text("empty"), &SetupStrips { rows: Vec::new(), asked: None, ..strips() }).unwrap().png().unwrap();
+    setup_words(&text("empty"), &SetupWords { rows: Vec::new(), ..word_shares() }).unwrap().png().unwrap();
+    setup_levels(&text("empty"), &SetupLevels { levels: Vec::new() }).unwrap().png().unwrap();
+    let no_marks = SetupFunnel { group: 0.5, limits: Vec::new(), marks: Vec::new() };
+    setup_funnel(&text("empty"), &no_marks).unwrap().png().unwrap();
+    setup_charts(&text("empty"), &SetupCharts { panels: Vec::new(), ..charts() }).unwrap().png().unwrap();
+    setup_openings(&text("empty"), &SetupOpenings { rows: Vec::new() }).unwrap().png().unwrap();
+}
+
+#[test]
+fn a_change_is_drawn_with_its_day_and_signals_are_ringed() {
+    let figure = setup_charts(&text("charts"), &charts()).unwrap();
+    let document = Document::parse(&figure.svg).unwrap();
+    assert!(texts(&document).contains(&"16 Mar 2026"));
+    let described = child_text(&document, "desc");
+    assert!(
+        described.contains("6.4\u{a0}mm until 16\u{a0}March\u{a0}2026, then from 6.4\u{a0}mm to 8.3\u{a0}mm."),
+        "{described}"
+    );
+    let without = {
+        let mut data = charts();
+        data.panels.iter_mut().flat_map(|panel| &mut panel.points).for_each(|point| point.signals = false);
+        setup_charts(&text("charts"), &data).unwrap()
+    };
+    let circles = |figure: &Figure| figure.svg.matches("<circle").count();
+    assert_eq!(circles(&figure) - circles(&without), 2 * 2 * 4, "a ring and its hole at four weeks of two charts");
+}
+
+#[test]
+fn the_standard_stands_on_the_strips_with_its_edges_named() {
+    let document_of = |data: &SetupStrips| setup_strips(&text("strips"), data).unwrap().svg;
+    let svg = document_of(&strips());
+    let document = Document::parse(&svg).unwrap();
+    for expected in ["asked: 40", "35", "45", "Coldlarch", "1,240"] {
+        assert!(texts(&document).contains(&expected), "{expected}");
+    }
+    let by_position =
+        SetupStrips { asked: None, aims: vec![("prone 38".into(), 38.0), ("supine 42".into(), 42.0)], ..strips() };
+    let svg = document_of(&by_position);
+    assert!(svg.contains("prone 38") && svg.contains("supine 42") && !svg.contains("asked: "));
 }

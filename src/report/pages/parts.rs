@@ -133,6 +133,26 @@ pub enum Block {
         /// Relative address.
         href: String,
     },
+    /// A finding with what to look at and a link to what shows it.
+    Finding {
+        /// The sentence.
+        text: String,
+        /// What to look at; may be empty.
+        look: String,
+        /// Words of the link.
+        link: &'static str,
+        /// Relative address.
+        href: String,
+        /// Whether it is set large.
+        is_lead: bool,
+    },
+    /// A table of contents.
+    Contents {
+        /// Its name.
+        label: &'static str,
+        /// Words, address on the page, and a note that may be empty.
+        items: Vec<(String, String, String)>,
+    },
     /// A paragraph.
     Paragraph(String),
     /// A list.

@@ -1,9 +1,9 @@
-//! `sites.html` and `sites/NAME.html`: sites compared like for like.
+//! `sites.html`, `sites/NAME.html` and `setups.html`: an opening, and sections.
 
 use super::{Row, Section, Surround};
 use askama::Template;
 
-/// A page about sites.
+/// A page about sites, or about setups.
 #[derive(Clone, PartialEq, Debug, Template)]
 #[template(path = "sites.html", config = "src/report/templates/askama.toml")]
 pub struct SitesPage {
