@@ -2,7 +2,7 @@
 
 use super::setup_parameters::{parameter_findings, rule_findings, table_openings};
 use super::setup_scales::{OPENING, ReadingScale, items, place};
-use super::setups::{Kind, SetupFinding, SetupFindings, Since, Where};
+use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::{About, Nature};
 use crate::catalogue::rule::Rule;
@@ -223,7 +223,8 @@ struct Shown<'s> {
 }
 
 impl Shown<'_> {
-    /// The answers as findings; a site's change that is its tables' or clinicians' alone is told with theirs.
+    /// The answers as findings; a site's change that is its tables' or clinicians' alone is told with theirs, an unlike value with the
+    /// standard that it misses.
     fn findings(&self, called: &[&Answer]) -> Vec<SetupFinding> {
         let explained: Vec<(&Answer, Vec<UnitId>)> = called
             .iter()
@@ -231,7 +232,9 @@ impl Shown<'_> {
             .map(|answer| (*answer, self.narrower(called, answer)))
             .filter(|(answer, narrower)| !narrower.is_empty() && self.is_theirs(answer, narrower))
             .collect();
-        let stays = |answer: &&&Answer| !explained.iter().any(|(site, _)| std::ptr::eq(*site, **answer));
+        let stays = |answer: &&&Answer| {
+            !explained.iter().any(|(site, _)| std::ptr::eq(*site, **answer)) && conformance_of(called, answer).is_none()
+        };
         called
             .iter()
             .filter(stays)
@@ -241,7 +244,15 @@ impl Shown<'_> {
                 };
                 let also =
                     explained.iter().filter(explains).map(|(site, _)| place(self.seen, site.tested.unit, self.names));
-                self.finding(answer, if is_change(answer) { also.collect() } else { Vec::new() })
+                let mut finding = self.finding(answer, if is_change(answer) { also.collect() } else { Vec::new() });
+                let unlike = called
+                    .iter()
+                    .find(|other| conformance_of(called, other).is_some_and(|of| std::ptr::eq(of, *answer)));
+                finding.usual = unlike.map(|unlike| {
+                    let SetupFinding { observed, reference, unit, decimals, .. } = self.finding(unlike, Vec::new());
+                    UsualValue { observed, reference, unit, decimals }
+                });
+                finding
             })
             .collect()
     }
@@ -318,9 +329,19 @@ impl Shown<'_> {
             patients: tested.patients,
             p: tested.p,
             q: answer.q,
+            usual: None,
             also,
         }
     }
+}
+
+/// The called conformance that an unlike value belongs to: that the standard is missed says it already, and the value says by how much.
+fn conformance_of<'c>(called: &[&'c Answer], answer: &Answer) -> Option<&'c Answer> {
+    let same = |other: &&&'c Answer| {
+        matches!(other.tested.question, Question::Conformance { .. })
+            && (other.tested.unit, other.tested.about) == (answer.tested.unit, answer.tested.about)
+    };
+    called.iter().find(same).filter(|_| answer.tested.question == Question::Unlike).copied()
 }
 
 fn is_change(answer: &Answer) -> bool {

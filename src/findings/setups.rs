@@ -137,8 +137,23 @@ pub struct SetupFinding {
     pub p: f64,
     /// See `p`.
     pub q: f64,
+    /// For [`Kind::Conformance`] of a number that is unlike elsewhere as well: its mean, the mean it is held against, and their unit.
+    pub usual: Option<UsualValue>,
     /// Findings of the same thing at wider or narrower places, which this one explains.
     pub also: Vec<Where>,
+}
+
+/// A usual value beside that of others.
+#[derive(Clone, PartialEq, Debug)]
+pub struct UsualValue {
+    /// Mean over patients.
+    pub observed: f64,
+    /// Mean of the others.
+    pub reference: f64,
+    /// Symbol of their unit.
+    pub unit: String,
+    /// Decimals for people.
+    pub decimals: usize,
 }
 
 /// When something began.

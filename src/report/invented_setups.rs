@@ -65,6 +65,7 @@ fn findings() -> Vec<SetupFinding> {
         about: Some(lumbar(Parameter::ReturnTension)),
         measure: None,
         is_against_least: false,
+        usual: None,
         rule: None,
         grade: None,
         since: None,

@@ -100,7 +100,10 @@ fn a_release_names_no_clinician_and_says_how_many_were_left_out() {
     }
     let text = plain(page(&report, "setups.html"));
     let said = text.find("This edition names no clinician").map(|at| &text[at..at + 120]);
-    assert!(said.is_some_and(|said| said.contains("lines and charts about single clinicians were left out")), "{said:?}");
+    assert!(
+        said.is_some_and(|said| said.contains("lines and charts about single clinicians were left out")),
+        "{said:?}"
+    );
     assert!(page(&report, "setups.html").contains("DT2"), "tables stay");
 }
 

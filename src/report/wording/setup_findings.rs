@@ -38,7 +38,16 @@ pub fn sentence(found: &SetupFinding, setups: &SetupFindings) -> String {
                 true => format!("at least {held} are needed at every site"),
                 false => format!("{} on {held}", elsewhere(found)),
             };
-            format!("{place}: {about} is as the standard asks on {seen} of {behind}, {held}.{grade}")
+            let usual = found.usual.as_ref().map_or(String::new(), |usual| {
+                let amount = |value| amount(value, &usual.unit, usual.decimals);
+                format!(
+                    " On average it is {}, {} {}.",
+                    amount(usual.observed),
+                    elsewhere(found),
+                    amount(usual.reference)
+                )
+            });
+            format!("{place}: {about} is as the standard asks on {seen} of {behind}, {held}.{usual}{grade}")
         }
         Kind::Unlike if found.unit == "share" => {
             format!("{place}: {about} is recorded as so on {seen} of {behind}, {} on {held}.", elsewhere(found))

@@ -1,6 +1,7 @@
 //! A sentence for every kind: plain, exact, and about no person's worth.
 
 use super::*;
+use crate::findings::setups::UsualValue;
 use crate::report::invented_setups::setups;
 use std::collections::BTreeSet;
 
@@ -75,9 +76,15 @@ fn a_share_below_what_is_required_everywhere_and_digits_of_a_score_are_told_as_s
     let of = |kind: Kind| setups.findings.iter().find(|found| found.kind == kind).unwrap().clone();
     let least = SetupFinding { is_against_least: true, reference: 0.9, ..of(Kind::Conformance) };
     assert!(sentence(&least, &setups).contains("at least 90\u{a0}% are needed at every site"));
+    let usual = UsualValue { observed: 52.0, reference: 41.1, unit: "lbf".into(), decimals: 1 };
+    let far = SetupFinding { usual: Some(usual), ..of(Kind::Conformance) };
+    let said = sentence(&far, &setups).replace('\u{a0}', " ");
+    assert!(said.contains(" On average it is 52.0 lbf, at the other sites 41.1 lbf. The item is required."), "{said}");
     let score = SetupFinding { about: None, measure: Some("Pain on a line".into()), ..of(Kind::Digits) };
     assert!(sentence(&score, &setups).contains("recorded values of pain on a line end in 5"));
-    let pull = of(Kind::Digits).about.map(|about| crate::catalogue::parameter::About { parameter: Parameter::PullShare, ..about });
+    let pull = of(Kind::Digits)
+        .about
+        .map(|about| crate::catalogue::parameter::About { parameter: Parameter::PullShare, ..about });
     let pull = SetupFinding { about: pull, ..of(Kind::Digits) };
     assert!(sentence(&pull, &setups).contains("recorded values of the peak pull end in 5"));
     assert!(look_at(&pull, &setups).contains("what the peak pull is read from"));
