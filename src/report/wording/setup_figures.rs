@@ -85,7 +85,7 @@ pub fn level(level: &str) -> &'static str {
         "site" => "between sites",
         "table" => "between tables of a site",
         "clinician" => "between clinicians of a site",
-        "patient" => "between patients of a clinician",
+        "patient" => "between patients",
         _ => "from visit to visit of a patient",
     }
 }
