@@ -28,8 +28,8 @@ use crate::readings::windows::Courses;
 use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, on_track,
-    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, site_comparison, time_to_response,
+    backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, dose_associations,
+    dose_by_site, dose_by_visit, on_track, ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -227,7 +227,7 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     let compared = bulletin.sites_compared.iter().flat_map(site_comparison::lines);
     write_sheet(tables, &site_comparison::FORM, compared)?;
     write_sheet(tables, &case_mix_models::FORM, bulletin.sites_compared.iter().map(case_mix_models::line))?;
-    let forms = [
+    let mut forms = vec![
         &reconciliation::FORM,
         &completeness::FORM,
         &responders::FORM,
@@ -240,6 +240,12 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         &site_comparison::FORM,
         &case_mix_models::FORM,
     ];
+    if let Some(dose) = &bulletin.dose {
+        write_sheet(tables, &dose_by_visit::FORM, dose.by_visit.iter().map(dose_by_visit::line))?;
+        write_sheet(tables, &dose_by_site::FORM, dose.by_site.iter().map(dose_by_site::line))?;
+        write_sheet(tables, &dose_associations::FORM, dose_associations::lines(dose))?;
+        forms.extend([&dose_by_visit::FORM, &dose_by_site::FORM, &dose_associations::FORM]);
+    }
     datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
 }
 

@@ -303,6 +303,8 @@ pub struct Bulletin {
     pub site_findings: Vec<SiteFindings>,
     /// Those seen and lost of the whole group, by domain.
     pub lost: Vec<SeenAndLost>,
+    /// Dose delivered, and dose and setup against outcome.
+    pub dose: Option<super::dose::DoseFindings>,
     /// How well the data were understood.
     pub quality: super::quality::DataQuality,
 }

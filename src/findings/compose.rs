@@ -73,6 +73,7 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         sites_compared,
         site_findings: pages.sites,
         lost: pages.whole,
+        dose: None, // needs the visits and the standard, which whoever reads them adds
         quality,
     }
 }

@@ -110,6 +110,7 @@ pub fn bulletin() -> Bulletin {
         sites_compared: super::invented_sites::compared(&SITES, &quarters),
         site_findings: super::invented_sites::findings(&SITES, &quarters),
         lost: vec![super::invented_sites::lost(1)],
+        dose: Some(super::invented_dose::dose(&SITES)),
         quarters,
         sites: SITES.map(String::from).to_vec(),
         withhold_up_to: 4,

@@ -72,10 +72,18 @@ pub struct DoseAtSite {
     pub delivered: Option<Behind>,
     /// Share of the episodes with a plan that got at least [`MOST_OF_PLAN`] of it.
     pub most_delivered: Option<Behind>,
-    /// Episodes with a plan that did, and that did not.
+    /// Patients with an episode that did, and with one that did not.
     pub most_and_less: (u32, u32),
     /// Median of visits a week.
     pub visits_a_week: Option<Behind>,
+}
+
+impl DoseAtSite {
+    /// How much higher the mean pull is at the last visit than at the first, points of body weight.
+    pub fn rise(&self) -> Option<Behind> {
+        let (first, last) = self.first.zip(self.last)?;
+        Some(Behind { value: last.value - first.value, ..last })
+    }
 }
 
 /// Values with the patients behind them; episodes must come patient by patient.
@@ -161,6 +169,10 @@ struct SiteTally {
     minutes: Tally,
     delivered: Tally,
     planned: Tally,
+    /// One 1 an episode that got most of its plan.
+    most: Tally,
+    /// One 1 an episode that did not.
+    less: Tally,
     visits_a_week: Tally,
 }
 
@@ -177,14 +189,14 @@ impl SiteTally {
         if let Some(planned) = episode.planned_visits.filter(|planned| *planned > 0) {
             self.delivered.add(patient, [f64::from(episode.visits)]);
             self.planned.add(patient, [f64::from(planned)]);
+            let got_most = f64::from(episode.visits) >= MOST_OF_PLAN * f64::from(planned);
+            if got_most { &mut self.most } else { &mut self.less }.add(patient, [1.0]);
         }
         self.visits_a_week.add(patient, episode.dose.visits_a_week);
     }
 
     fn line(self, region: Region, site: Option<NameId>) -> DoseAtSite {
-        let plans = || self.delivered.values.iter().zip(&self.planned.values);
-        let most = plans().filter(|(delivered, planned)| **delivered >= MOST_OF_PLAN * **planned).count();
-        let all = plans().count();
+        let (most, all) = (self.most.values.len(), self.planned.values.len());
         let planned = self.planned.sum();
         DoseAtSite {
             region,
@@ -197,7 +209,7 @@ impl SiteTally {
             minutes: self.minutes.median(),
             delivered: self.planned.behind((planned > 0.0).then(|| self.delivered.sum() / planned)),
             most_delivered: self.planned.behind((all > 0).then(|| most as f64 / all as f64)),
-            most_and_less: (as_count(most), as_count(all - most)),
+            most_and_less: (self.most.patients, self.less.patients),
             visits_a_week: self.visits_a_week.median(),
         }
     }

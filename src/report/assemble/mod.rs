@@ -5,6 +5,8 @@ mod by;
 mod condition;
 mod course;
 mod data_quality;
+#[cfg_attr(not(test), expect(dead_code, reason = "appended by the page on setups"))]
+mod dose;
 mod drawings;
 mod edition;
 mod index;
