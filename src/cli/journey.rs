@@ -29,7 +29,8 @@ use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
     backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, dose_associations,
-    dose_by_site, dose_by_visit, on_track, ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, site_comparison, time_to_response,
+    dose_by_site, dose_by_visit, on_track, ordinal_change, reconciliation, recovery_curves, rejected_rows, responders,
+    site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};

@@ -40,7 +40,8 @@ fn few_patients_are_withheld_and_so_is_a_share_that_tells_few() {
 
 #[test]
 fn the_whole_group_hides_what_one_of_its_sites_hides() {
-    let shown = |patients, most_and_less| site_line(INTERNAL, Some("A".to_owned()), &line(Some(1), patients, most_and_less));
+    let shown =
+        |patients, most_and_less| site_line(INTERNAL, Some("A".to_owned()), &line(Some(1), patients, most_and_less));
     let mut whole = site_line(INTERNAL, None, &line(None, 60, (30, 30)));
     withhold_with_parts(&mut whole, &[shown(30, (15, 15)), shown(30, (28, 2))]);
     assert_eq!((whole.most_delivered, whole.delivered), (Shown::Withheld, Shown::Value(0.7)));
@@ -79,8 +80,10 @@ fn p_values_leave_and_come_back_in_order() {
             false => Err(Untested::TooFew),
         },
     };
-    let (associations, untested) =
-        outcomes(INTERNAL, vec![held(Exposure::LumbarPull, 0.01), held(Exposure::SplitGap, 1.0), held(Exposure::Intermittent, 0.2)]);
+    let (associations, untested) = outcomes(
+        INTERNAL,
+        vec![held(Exposure::LumbarPull, 0.01), held(Exposure::SplitGap, 1.0), held(Exposure::Intermittent, 0.2)],
+    );
     let mut dose = DoseFindings { by_visit: Vec::new(), by_site: Vec::new(), associations, untested };
     assert_eq!(dose.p_values(), [0.01, 0.2]);
     assert!(dose.associations.iter().all(|a| a.q.is_none() && !a.is_beyond_chance()));

@@ -35,8 +35,7 @@ pub fn drawn_up_to<'k>(most: usize, panel: &Panel, patient: impl Fn(u32) -> Opti
     if keys.len() <= most {
         return None;
     }
-    let mut lots: Vec<(f64, &str)> =
-        keys.into_iter().map(|key| (lot(key), key)).collect();
+    let mut lots: Vec<(f64, &str)> = keys.into_iter().map(|key| (lot(key), key)).collect();
     lots.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(b.1)));
     let chosen: BTreeSet<&str> = lots.into_iter().take(most).map(|(_, key)| key).collect();
     Some(panel.only(|episode| patient(episode).is_some_and(|key| chosen.contains(key))))

@@ -123,17 +123,20 @@ struct Exposed {
 pub fn associations(records: Records<'_>, doses: &[EpisodeDose]) -> Vec<Held> {
     let reader = Reader::new(records);
     let episodes = &records.episodes.list;
-    let cases = DOMAINS.map(|domain| with_lots(records, reader.cases(Scope::All(domain), Quantity::Response)));
-    let wanted: Vec<(Exposure, Domain, &[(Case, f64)])> = Exposure::ALL
+    let cases =
+        DOMAINS.map(|domain| (domain, with_lots(records, reader.cases(Scope::All(domain), Quantity::Response))));
+    let wanted: Vec<(Exposure, usize)> = Exposure::ALL
         .into_iter()
-        .flat_map(|exposure| DOMAINS.iter().zip(&cases).map(move |(domain, cases)| (exposure, *domain, cases.as_slice())))
+        .flat_map(|exposure| (0..DOMAINS.len()).map(move |domain| (exposure, domain)))
         .collect();
-    let hold = |(exposure, domain, cases): (Exposure, Domain, &[(Case, f64)])| {
+    let hold = |(exposure, place): (Exposure, usize)| {
         let value = |case: &Case| doses.get(case.episode as usize)?.exposures.get(exposure);
-        let exposed = cases.iter().filter_map(|(case, lot)| Some(Exposed { case: *case, value: value(case)?, lot: *lot }));
-        Held { exposure, domain, found: associate(exposed.collect(), episodes, exposure.step()) }
+        let (domain, cases) = cases.get(place)?;
+        let exposed =
+            cases.iter().filter_map(|(case, lot)| Some(Exposed { case: *case, value: value(case)?, lot: *lot }));
+        Some(Held { exposure, domain: *domain, found: associate(exposed.collect(), episodes, exposure.step()) })
     };
-    wanted.into_par_iter().map(hold).collect()
+    wanted.into_par_iter().filter_map(hold).collect()
 }
 
 /// Cases with their patients' lots; 0 where all are taken anyway.
@@ -158,7 +161,8 @@ fn associate(mut exposed: Vec<Exposed>, episodes: &[Episode], step: f64) -> Resu
         exposed.retain(|exposed| exposed.lot < share);
     }
     let sites = sites_of(&exposed);
-    exposed.retain(|exposed| sites.get(&exposed.case.site).is_some_and(|site| site.responders > 0 && site.others() > 0));
+    exposed
+        .retain(|exposed| sites.get(&exposed.case.site).is_some_and(|site| site.responders > 0 && site.others() > 0));
     let sites: BTreeMap<NameId, Site> =
         sites.into_iter().filter(|(_, site)| site.responders > 0 && site.others() > 0).collect();
     let responders = exposed.iter().filter(|exposed| exposed.case.value > 0.5).count();
@@ -175,8 +179,7 @@ fn associate(mut exposed: Vec<Exposed>, episodes: &[Episode], step: f64) -> Resu
     let mix = CaseMix::of(&cases, episodes, &COVARIATES, room);
     let estimate = Design::new(&exposed, &sites, &mix, step).fit()?;
     let share = responders as f64 / exposed.len() as f64;
-    let (odds_ratio, low, high) =
-        (estimate.value.exp(), estimate.interval.low.exp(), estimate.interval.high.exp());
+    let (odds_ratio, low, high) = (estimate.value.exp(), estimate.interval.low.exp(), estimate.interval.high.exp());
     let interval = Interval { low, high };
     Ok(Association {
         episodes: exposed.len(),
@@ -283,8 +286,7 @@ impl Design {
         let cell = |row: usize| self.columns.iter().filter_map(move |(_, column)| column.get(row).copied());
         let design: Vec<f64> = (0..n).flat_map(cell).collect();
         let trials = vec![1; n];
-        let rows =
-            Rows { successes: &self.successes, trials: &trials, design: &design, names: &names, offset: None };
+        let rows = Rows { successes: &self.successes, trials: &trials, design: &design, names: &names, offset: None };
         let last = names.len() - 1;
         let level = Level::NINETY_FIVE;
         match logistic(&rows)? {

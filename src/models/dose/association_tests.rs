@@ -36,7 +36,9 @@ fn exposed(seed: u64, patients: impl Iterator<Item = Patient>) -> (Vec<Exposed>,
 /// Patients of three sites with a pull of mean 40 and SD 5 that has nothing to do with anything.
 fn patients(seed: u64, number: usize) -> Vec<Patient> {
     let mut s = stream(seed, b"invented patients");
-    let one = |i: usize| (1 + (i % 3) as u32, 40.0 + 5.0 * standard_normal(&mut s), 60.0 + 12.0 * standard_normal(&mut s), 0.2);
+    let one = |i: usize| {
+        (1 + (i % 3) as u32, 40.0 + 5.0 * standard_normal(&mut s), 60.0 + 12.0 * standard_normal(&mut s), 0.2)
+    };
     (0..number).map(one).collect()
 }
 
@@ -48,9 +50,9 @@ fn found(seed: u64, patients: Vec<Patient>) -> Result<Association, Untested> {
 #[test]
 fn a_planted_association_is_recovered() {
     for number in [1_500, 4_000] {
-        let planted = patients(1, number).into_iter().map(|(site, pull, baseline, log_odds)| {
-            (site, pull, baseline, log_odds + 0.4 * (pull - 40.0) / 5.0)
-        });
+        let planted = patients(1, number)
+            .into_iter()
+            .map(|(site, pull, baseline, log_odds)| (site, pull, baseline, log_odds + 0.4 * (pull - 40.0) / 5.0));
         let found = found(2, planted.collect()).unwrap();
         assert!(found.interval.contains(0.4_f64.exp()), "{found:?}");
         assert!(found.p < 1e-4 && found.interval.low > 1.2 && found.interval.width() < 0.6, "{found:?}");

@@ -137,7 +137,13 @@ pub fn by_visit(episodes: &[Episode], doses: &[EpisodeDose]) -> Vec<PullAtVisit>
         for (value, share) in percent.iter_mut().zip(QUANTILES) {
             *value = sorted.quantile(share).ok()?;
         }
-        Some(PullAtVisit { condition, visit_no, visits: as_count(tally.values.len()), patients: tally.patients, percent })
+        Some(PullAtVisit {
+            condition,
+            visit_no,
+            visits: as_count(tally.values.len()),
+            patients: tally.patients,
+            percent,
+        })
     };
     tallies.into_iter().filter_map(line).collect()
 }
@@ -240,9 +246,13 @@ mod tests {
     use crate::episodes::timeline::{cut_rows, name, visit};
     use crate::rows::row::{Facts, Row};
 
+    /// Site, pulls and visits planned.
+    type Patient<'a> = (u32, &'a [Option<f64>], Option<u16>);
+
     /// Episodes of some patients, one visit every third day, with the pulls given in percent of body weight.
-    fn made(patients: &[(u32, &[Option<f64>], Option<u16>)]) -> (Vec<Episode>, Vec<EpisodeDose>) {
-        let facts = |planned| Facts { planned_visits: planned, ended_how: Some(EndedHow::Completed), ..Facts::default() };
+    fn made(patients: &[Patient<'_>]) -> (Vec<Episode>, Vec<EpisodeDose>) {
+        let facts =
+            |planned| Facts { planned_visits: planned, ended_how: Some(EndedHow::Completed), ..Facts::default() };
         let rows: Vec<Row> = (1..)
             .zip(patients)
             .flat_map(|(patient, (site, pulls, planned))| {
@@ -250,7 +260,7 @@ mod tests {
                     .map(move |i| visit(3 * i).of(patient).at(*site).for_condition(0).facts(facts(*planned)))
             })
             .collect();
-        let dose = |(_, pulls, _): &(u32, &[Option<f64>], Option<u16>)| EpisodeDose {
+        let dose = |(_, pulls, _): &Patient<'_>| EpisodeDose {
             pulls: pulls.to_vec(),
             minutes: vec![10.0; pulls.len()],
             ..EpisodeDose::default()

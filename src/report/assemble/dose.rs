@@ -84,9 +84,8 @@ impl<'p> Parts<'p> {
         for region in REGIONS {
             let mut sheet = Sheet::new(words::site_caption(region), words::SITE, &words::SITE_COLUMNS);
             for line in self.of_region(region) {
-                match &line.site {
-                    Some(site) => sheet.row(site.as_str(), cells(line)),
-                    None => {}
+                if let Some(site) = &line.site {
+                    sheet.row(site.as_str(), cells(line));
                 }
             }
             if let Some(whole) = self.of_region(region).find(|line| line.site.is_none() && !sheet.rows.is_empty()) {
@@ -146,7 +145,8 @@ impl<'p> Parts<'p> {
             let sites = self.of_region(region).filter_map(|line| Some((line.site.as_deref()?, shown(&line.rise)?)));
             sites.collect::<Vec<_>>()
         };
-        let Some((region, rises)) = REGIONS.into_iter().map(|r| (r, rises(r))).find(|(_, rises)| !rises.is_empty()) else {
+        let Some((region, rises)) = REGIONS.into_iter().map(|r| (r, rises(r))).find(|(_, rises)| !rises.is_empty())
+        else {
             return Ok(None);
         };
         let by_rise = |a: &&(&'p str, f64), b: &&(&'p str, f64)| a.1.total_cmp(&b.1);

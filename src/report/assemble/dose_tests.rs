@@ -16,12 +16,16 @@ fn the_sections_hold_three_figures_and_what_is_not_proof() {
     let [delivered, outcome] = sections.as_slice() else { panic!("{} sections", sections.len()) };
     assert!(delivered.contains("<section id=\"dose-delivered\""));
     assert!(delivered.contains("Lumbar care: 78\u{a0}% of the visits planned were delivered; 61\u{a0}% of these"));
-    assert!(delivered.contains("figures/dose_by_visit.png") && delivered.contains("Median pull rises from 31.0\u{a0}%"));
+    assert!(
+        delivered.contains("figures/dose_by_visit.png") && delivered.contains("Median pull rises from 31.0\u{a0}%")
+    );
     assert!(outcome.contains("class=\"lead\">Pain: where return tension was 5 lbf (22 N) higher"));
     assert!(outcome.matches("Nothing here says what dose to give").count() >= 2, "with the lead, and once for all");
     assert!(outcome.contains("The number of visits delivered is not held against outcome"));
     assert!(outcome.contains("Angle, cervical care, pain: too few episodes"));
-    assert!(outcome.contains("Return tension, lumbar care goes along with response in pain by more than chance explains"));
+    assert!(
+        outcome.contains("Return tension, lumbar care goes along with response in pain by more than chance explains")
+    );
 }
 
 #[test]

@@ -78,7 +78,11 @@ fn label_marks(pen: &Pen<'_, '_>, (mut right, y): (f64, f64)) -> Result<(), Figu
     for (label, is_ring) in [(words::LAST_VISIT, false), (words::FIRST_VISIT, true)] {
         pen.text((right, y), label, SMALL, TEAL, Align::Right)?;
         let dot = (right - SMALL.width(label) - 9.0, y);
-        if is_ring { pen.ring(dot, 4.0, TEAL)? } else { pen.dot(dot, 4.0, TEAL)? }
+        if is_ring {
+            pen.ring(dot, 4.0, TEAL)?
+        } else {
+            pen.dot(dot, 4.0, TEAL)?
+        }
         right = dot.0 - 20.0;
     }
     Ok(())

@@ -91,8 +91,7 @@ fn draw_panel(
     for pair in panel.visits.windows(2) {
         let [a, b] = pair else { continue };
         if b.visit == a.visit + 1 {
-            let outline =
-                [at(a, a.quartiles.0), at(b, b.quartiles.0), at(b, b.quartiles.1), at(a, a.quartiles.1)];
+            let outline = [at(a, a.quartiles.0), at(b, b.quartiles.0), at(b, b.quartiles.1), at(a, a.quartiles.1)];
             pen.area(&outline, TEAL_TINT)?;
         }
     }

@@ -12,12 +12,20 @@ pub const FORM: Form = Form {
     columns: &[
         always("exposure", Kind::Text, "what of dose or setup, as a mean over the first four treated visits"),
         always("region", Kind::OneOf(&["lumbar", "cervical", "all"]), "region it is looked at in"),
-        always("measure", Kind::OneOf(&["pain", "disability"]), "domain whose minimal important change is the response"),
+        always(
+            "measure",
+            Kind::OneOf(&["pain", "disability"]),
+            "domain whose minimal important change is the response",
+        ),
         always("step", Kind::Text, "difference of the exposure that the odds ratio is for"),
         maybe("episodes", Kind::Count, "episodes with exposure and outcome, to whole tens"),
         maybe("sites", Kind::Count, "sites in which some responded and some did not"),
         maybe("responded", Kind::Share, "share that responded, to whole percent"),
-        maybe("sd_within_sites", Kind::Number, "SD of the exposure within sites; in %BW, min, N, mm, degrees or as a share"),
+        maybe(
+            "sd_within_sites",
+            Kind::Number,
+            "SD of the exposure within sites; in %BW, min, N, mm, degrees or as a share",
+        ),
         maybe("odds_ratio", Kind::Number, "odds of a response with one step more / without"),
         maybe("ci_low", Kind::Number, "its lower 95 % limit"),
         maybe("ci_high", Kind::Number, "its upper 95 % limit"),
@@ -28,7 +36,11 @@ pub const FORM: Form = Form {
             Kind::OneOf(&["likelihood ratio", "Wald", "penalised"]),
             "likelihood ratio: profile limits; penalised: Firth's likelihood, its profile limits and Wald's test",
         ),
-        maybe("e_value", Kind::Number, "least risk ratio of an unmeasured confounder, with both, that could explain it away"),
+        maybe(
+            "e_value",
+            Kind::Number,
+            "least risk ratio of an unmeasured confounder, with both, that could explain it away",
+        ),
         maybe("e_value_of_limit", Kind::Number, "the same of the limit nearer to 1"),
         maybe("allowed_for", Kind::Text, "what was allowed for beside the site, separated by semicolons"),
         maybe(

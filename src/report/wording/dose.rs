@@ -150,8 +150,10 @@ pub fn note(found: &DoseAssociation) -> String {
 pub fn not_tested(of: &NotTested) -> String {
     let why = match of.why {
         Untested::NotRecorded => "no first visit of an episode with an outcome records it",
-        Untested::TooFew => "too few episodes: a hundred, with twenty responders and twenty others at sites that have both, and more \
-             where there are many sites",
+        Untested::TooFew => {
+            "too few episodes: a hundred, with twenty responders and twenty others at sites that have both, and more \
+             where there are many sites"
+        }
         Untested::NoVariation => "it hardly varies within sites, so that it cannot be told from the site",
         Untested::NotFitted => "the model could not be fitted",
     };
@@ -174,7 +176,9 @@ pub fn site_caption(region: Region) -> String {
 
 /// The leading sentence on what was delivered of the plan, over the whole group.
 pub fn delivered_lead(region: Region, delivered: f64, most: Option<f64>) -> String {
-    let most = most.map_or(String::new(), |share| format!("; {} of these episodes got at least 80\u{a0}% of their plan", percent(share)));
+    let most = most.map_or(String::new(), |share| {
+        format!("; {} of these episodes got at least 80\u{a0}% of their plan", percent(share))
+    });
     format!("{}: {} of the visits planned were delivered{most}.", care(region), percent(delivered))
 }
 
@@ -235,7 +239,9 @@ pub fn first_last_subtitle(region: Region, episodes: Option<u32>) -> String {
         Some(n) => format!("About {} episodes of {care}", count(u64::from(n))),
         None => "Episodes".to_owned(),
     };
-    format!("{of} that have ended or are due; means of those that record the pull at both visits; not adjusted for case mix")
+    format!(
+        "{of} that have ended or are due; means of those that record the pull at both visits; not adjusted for case mix"
+    )
 }
 
 /// Title of the associations.
@@ -319,8 +325,10 @@ mod tests {
     fn titles_say_what_was_found() {
         let clear = found(Some(0.02), Estimate { value: 1.32, low: 1.1, high: 1.58 }, 1.27);
         let unclear = found(Some(0.4), Estimate { value: 1.05, low: 0.9, high: 1.2 }, 1.0);
-        assert!(associations_title(&[unclear.clone()]).starts_with("No dose or setup"));
-        assert!(associations_title(&[unclear.clone(), clear.clone()]).starts_with("Return tension, lumbar care goes along"));
+        assert!(associations_title(std::slice::from_ref(&unclear)).starts_with("No dose or setup"));
+        assert!(
+            associations_title(&[unclear.clone(), clear.clone()]).starts_with("Return tension, lumbar care goes along")
+        );
         assert!(associations_title(&[clear.clone(), clear, unclear]).starts_with("2 of 3 associations"));
         assert!(by_visit_title("Low back pain", (30.0, 36.2), 12).starts_with("Median pull rises from 30.0"));
         assert!(by_visit_title("Low back pain", (30.0, 30.2), 12).contains("stays at 30.0"));

@@ -117,7 +117,8 @@ mod tests {
     #[test]
     fn the_test_of_two_groups_is_the_g_statistic_of_their_table() {
         // by hand: G = 2 sum O ln(O / E), E = 70 x 104 / 150 = 48.5333 and so on
-        let cells: [(f64, f64); 4] = [(56.0, 70.0 * 104.0), (14.0, 70.0 * 46.0), (48.0, 80.0 * 104.0), (32.0, 80.0 * 46.0)];
+        let cells: [(f64, f64); 4] =
+            [(56.0, 70.0 * 104.0), (14.0, 70.0 * 46.0), (48.0, 80.0 * 104.0), (32.0, 80.0 * 46.0)];
         let g: f64 = cells.iter().map(|(o, e)| 2.0 * o * (o * 150.0 / e).ln()).sum();
         let found = likelihood_ratio(&GROUPS, &fit(&GROUPS), 1, Level::NINETY_FIVE).unwrap().unwrap();
         assert!((found.p - chi_square_tail(g, 1.0).unwrap()).abs() < 1e-10, "{} {g}", found.p);

@@ -6,7 +6,7 @@
 
 use super::firth;
 use super::fitted::{LogisticFit, Method};
-use super::rows::{Checked, Rows};
+use super::rows::Rows;
 use crate::distribution::normal_quantile;
 use crate::error::InputError;
 use crate::interval::Interval;
