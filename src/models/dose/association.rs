@@ -8,7 +8,8 @@
 //! column are enough where one exposure is asked for and the others only adjust (Vittinghoff & McCulloch 2007, Am J Epidemiol 165:710-8).
 //!
 //! **Test and interval.** Up to 2,000 episodes likelihood ratio and profile limits; beyond, where they agree with Wald's to two
-//! digits, Wald's. Where a class predicts perfectly: Firth's penalised likelihood with its profile limits, and Wald's test.
+//! digits, Wald's. Where a class predicts perfectly: Firth's penalised likelihood with its profile limits up to 1,000 episodes, and
+//! Wald's test.
 //!
 //! **Not tested.** Under 100 episodes, 20 responders or 20 others, or no room beside the sites; and where under 20 episodes differ
 //! from the median of their site by more than a hundredth of the step.
@@ -44,6 +45,8 @@ pub const FEWEST_EACH: usize = 20;
 const EVENTS_A_COLUMN: usize = 5;
 /// Most episodes whose limits are profiled.
 const MOST_PROFILED: usize = 2_000;
+/// The same of penalised fits, whose profile takes ten times the work.
+const MOST_PENALISED: usize = 1_000;
 /// About how many episodes are drawn where there are more; fewer where there are many columns.
 const MOST_FITTED: usize = 10_000;
 /// Rows x columns^2 of a pass: what [`MOST_FITTED`] of forty columns take.
@@ -301,7 +304,7 @@ impl Design {
             }
             Outcome::Fitted(fit) => Ok(wald(&fit, last)),
             Outcome::Separated { firth, .. } => {
-                let profiled = if n <= MOST_PROFILED { profile_interval(&rows, &firth, last, level)? } else { None };
+                let profiled = if n <= MOST_PENALISED { profile_interval(&rows, &firth, last, level)? } else { None };
                 Ok(wald(&firth, last).map(|wald| Coefficient {
                     interval: profiled.unwrap_or(wald.interval),
                     test: Test::Penalised,

@@ -79,20 +79,22 @@ impl Exposure {
     }
 
     /// The step that an odds ratio is given for, in the exposure's own unit: a difference of a size that sites and clinicians
-    /// show (a choice, no published source); the whole way from none to all of the visits for a share.
+    /// show (a choice, no published source; necks are pulled with about a fifth of what low backs are); the whole way from none to
+    /// all of the visits for a share.
     pub fn step(self) -> f64 {
         match self {
-            Self::LumbarPull | Self::CervicalPull | Self::MinutesUnderPull => 5.0,
+            Self::LumbarPull | Self::MinutesUnderPull => 5.0,
             Self::LumbarAngle | Self::CervicalAngle => 5.0,
             Self::ReturnTension => 5.0 * LBF_N,
-            Self::SplitGap | Self::Intermittent | Self::MeetsStandard => 1.0,
+            Self::CervicalPull | Self::SplitGap | Self::Intermittent | Self::MeetsStandard => 1.0,
         }
     }
 
     /// The step with its unit, as in sheets.
     pub fn step_in_words(self) -> &'static str {
         match self {
-            Self::LumbarPull | Self::CervicalPull => "5 %BW",
+            Self::LumbarPull => "5 %BW",
+            Self::CervicalPull => "1 %BW",
             Self::MinutesUnderPull => "5 min",
             Self::LumbarAngle | Self::CervicalAngle => "5 deg",
             Self::ReturnTension => "5 lbf",

@@ -111,7 +111,7 @@ fn draw_panel(
     if is_first && panel.visits.len() >= FEWEST_TO_LABEL {
         let lowest = panel.visits.iter().map(|of| of.quartiles.0).fold(f64::INFINITY, f64::min);
         let under = (y.at(lowest) + 13.0).min(bottom - 8.0);
-        pen.text((to, under), words::MIDDLE_HALF, SMALL, TEAL, Align::Right)?;
+        pen.text_on_white((to, under), words::MIDDLE_HALF, SMALL, TEAL, Align::Right)?;
     }
     Ok(())
 }

@@ -2,7 +2,7 @@
 
 use super::phrases::{capital, within};
 use super::sites::{domain, q_value};
-use super::{count, counted, decimal, percent, range, signed};
+use super::{count, counted, decimal, percent, signed};
 use crate::catalogue::Region;
 use crate::findings::dose::{DoseAssociation, NotTested};
 use crate::models::dose::association::{Test, Untested};
@@ -69,7 +69,8 @@ pub fn exposure(exposure: Exposure) -> &'static str {
 /// The step that an odds ratio is for.
 pub fn step(exposure: Exposure) -> &'static str {
     match exposure {
-        Exposure::LumbarPull | Exposure::CervicalPull => "per 5 points of body weight",
+        Exposure::LumbarPull => "per 5 points of body weight",
+        Exposure::CervicalPull => "per point of body weight",
         Exposure::MinutesUnderPull => "per 5 min",
         Exposure::ReturnTension => "per 5 lbf (22 N)",
         Exposure::SplitGap => "per mm",
@@ -83,7 +84,7 @@ pub fn step(exposure: Exposure) -> &'static str {
 fn with_more(exposure: Exposure) -> &'static str {
     match exposure {
         Exposure::LumbarPull => "where peak pull was 5 points of body weight higher (lumbar care)",
-        Exposure::CervicalPull => "where peak pull was 5 points of body weight higher (cervical care)",
+        Exposure::CervicalPull => "where peak pull was 1 point of body weight higher (cervical care)",
         Exposure::MinutesUnderPull => "where a visit had 5 minutes more under pull",
         Exposure::ReturnTension => "where return tension was 5 lbf (22 N) higher (lumbar care)",
         Exposure::SplitGap => "where the split opened 1 mm more (lumbar care)",
@@ -116,11 +117,26 @@ fn sentence(found: &DoseAssociation) -> String {
          about {} episodes: {verdict}. {}",
         capital(domain(found.domain)),
         with_more(found.exposure),
-        decimal(odds.value, 2),
-        range(odds.low, odds.high, 2),
+        ratio(odds.value),
+        ratios(odds.low, odds.high),
         count(u64::from(found.episodes)),
         e_value_of(found)
     )
+}
+
+/// An odds ratio for people: far ones roughly.
+pub fn ratio(ratio: f64) -> String {
+    match ratio {
+        ratio if ratio < 0.01 => "<0.01".to_owned(),
+        ratio if ratio >= 99.5 => ">99".to_owned(),
+        ratio if ratio >= 9.95 => decimal(ratio, 0),
+        ratio => decimal(ratio, 2),
+    }
+}
+
+/// Two of them.
+pub fn ratios(low: f64, high: f64) -> String {
+    format!("{} to {}", ratio(low), ratio(high))
 }
 
 /// What a confounder would have to be.
@@ -319,6 +335,11 @@ mod tests {
         assert!(item(&unclear).contains("of the interval 1, since it holds no difference. An association, not proof."));
         let untested = found(None, Estimate { value: 1.32, low: 1.1, high: 1.58 }, 1.27);
         assert!(item(&untested).contains("p 0.002, before allowing for the number of findings"));
+    }
+
+    #[test]
+    fn far_ratios_are_told_roughly() {
+        assert_eq!([0.004, 0.5, 9.96, 2453.3].map(ratio), ["<0.01", "0.50", "10", ">99"]);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Words of the figures about dose, and their text alternatives.
 
-use super::dose::{of_body_weight, progression};
+use super::dose::{of_body_weight, progression, ratio, ratios};
 use super::{decimal, range};
 use crate::report::figures::{FirstAndLast, OddsOf, OddsRatios, PullByVisit};
 
@@ -54,7 +54,7 @@ pub fn ratio_tick(ratio: f64) -> String {
 
 /// An odds ratio beside its row.
 pub fn odds(of: &OddsOf) -> String {
-    format!("{} ({})", decimal(of.ratio, 2), range(of.limits.0, of.limits.1, 2))
+    format!("{} ({})", ratio(of.ratio), ratios(of.limits.0, of.limits.1))
 }
 
 /// E-values beside a row.
