@@ -172,13 +172,13 @@ impl<'p> Parts<'p> {
             section.add_with_note(Block::Lead(words::lead(association)), words::note(association));
         }
         section.say(words::DESIGN);
-        section.say(words::NOT_PROOF);
+        section.add_with_note(Block::Paragraph(words::NOT_PROOF.to_owned()), words::E_VALUE);
         let figure = self.associations()?;
         self.place(&mut section, figure, figure_words::READ_ASSOCIATIONS);
         let others = found.iter().filter(|association| !association.is_beyond_chance());
         let items: Vec<String> = others.map(words::item).collect();
         if !items.is_empty() {
-            section.add_with_note(Block::List(items), words::E_VALUE);
+            section.add(Block::List(items));
         }
         section.say(words::NOT_VISITS);
         if !self.dose.untested.is_empty() {

@@ -15,7 +15,9 @@ fn the_sections_hold_three_figures_and_what_is_not_proof() {
     assert_eq!(names, ["dose_by_visit", "dose_first_last", "dose_associations"]);
     let [delivered, outcome] = sections.as_slice() else { panic!("{} sections", sections.len()) };
     assert!(delivered.contains("<section id=\"dose-delivered\""));
-    assert!(delivered.contains("Lumbar care: 78\u{a0}% of the visits planned were delivered; 61\u{a0}% of these"));
+    assert!(
+        delivered.contains("Lumbar care: 78\u{a0}% of the visits planned were delivered; 61\u{a0}% of the episodes")
+    );
     assert!(
         delivered.contains("figures/dose_by_visit.png") && delivered.contains("Median pull rises from 31.0\u{a0}%")
     );

@@ -192,9 +192,10 @@ pub fn site_caption(region: Region) -> String {
 
 /// The leading sentence on what was delivered of the plan, over the whole group.
 pub fn delivered_lead(region: Region, delivered: f64, most: Option<f64>) -> String {
-    let most = most.map_or(String::new(), |share| {
-        format!("; {} of these episodes got at least 80\u{a0}% of their plan", percent(share))
-    });
+    let most = match most {
+        Some(share) => format!("; {} of the episodes with a plan got at least 80\u{a0}% of it", percent(share)),
+        None => String::new(),
+    };
     format!("{}: {} of the visits planned were delivered{most}.", care(region), percent(delivered))
 }
 
