@@ -14,7 +14,7 @@ use crate::findings::NOT_RECORDED;
 use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
-use crate::findings::find_setups::{SetupSources, setup_findings};
+use crate::findings::find_setups::SetupSources;
 use crate::findings::on_track::Watch;
 use crate::findings::setup_audience::shown_to;
 use crate::findings::setups::SetupFindings;
@@ -31,9 +31,9 @@ use crate::readings::windows::Courses;
 use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, on_track,
-    ordinal_change, reconciliation, recovery_curves, rejected_rows, responders, setup_conformance, setup_findings,
-    setup_variation, site_comparison, time_to_response,
+    backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, dose_associations,
+    dose_by_site, dose_by_visit, on_track, ordinal_change, reconciliation, recovery_curves, rejected_rows, responders,
+    setup_conformance, setup_findings, setup_variation, site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -179,11 +179,11 @@ pub fn setup_sources<'a>(group: &'a Group, understood: &'a Understood, records: 
     }
 }
 
-/// What is found of setups alone: no curve is fitted and no outcome looked at.
+/// What is found of setups, by the same comparisons as in the report; no curve is fitted.
 pub fn setups(group: &Group, understood: &Understood, stages: &Stages) -> SetupFindings {
     let records = records(group, understood, None);
     let sources = setup_sources(group, understood, records);
-    stages.run("looking at setups", |_| setup_findings(&sources, SmallCells::of(group.audience), &[]).0)
+    stages.run("looking at setups", |_| compose::setups_and_dose(&sources, SmallCells::of(group.audience)).0)
 }
 
 /// Every episode of one patient, the latest first, held against the courses of its conditions.
@@ -283,7 +283,7 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     write_sheet(tables, &setup_variation::FORM, setups.iter().flat_map(|setups| setup_variation::lines(setups)))?;
     write_sheet(tables, &setup_findings::FORM, setups.iter().flat_map(|setups| setup_findings::lines(setups)))?;
     write_sheet(tables, &setup_conformance::FORM, setups.iter().flat_map(|setups| setup_conformance::lines(setups)))?;
-    let forms = [
+    let mut forms = vec![
         &reconciliation::FORM,
         &completeness::FORM,
         &responders::FORM,
@@ -299,6 +299,12 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         &setup_findings::FORM,
         &setup_conformance::FORM,
     ];
+    if let Some(dose) = &bulletin.dose {
+        write_sheet(tables, &dose_by_visit::FORM, dose.by_visit.iter().map(dose_by_visit::line))?;
+        write_sheet(tables, &dose_by_site::FORM, dose.by_site.iter().map(dose_by_site::line))?;
+        write_sheet(tables, &dose_associations::FORM, dose_associations::lines(dose))?;
+        forms.extend([&dose_by_visit::FORM, &dose_by_site::FORM, &dose_associations::FORM]);
+    }
     datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
 }
 

@@ -305,6 +305,8 @@ pub struct Bulletin {
     pub lost: Vec<SeenAndLost>,
     /// How patients are set up and dosed; absent when it was not looked at.
     pub setups: Option<super::setups::SetupFindings>,
+    /// Dose delivered, and dose and setup against outcome.
+    pub dose: Option<super::dose::DoseFindings>,
     /// How well the data were understood.
     pub quality: super::quality::DataQuality,
 }

@@ -4,8 +4,11 @@ use super::against_previous::allow_for_their_number;
 use super::bulletin::{Bulletin, ConditionFindings};
 use super::compare_sites::compare_sites;
 use super::condition::condition;
+use super::dose::DoseFindings;
+use super::dose_delivered::dose_findings;
 use super::find_setups::{SetupSources, setup_findings};
 use super::quality::DataQuality;
+use super::setups::SetupFindings;
 use super::site_pages::{SitesFound, site_pages};
 use super::withhold::Rule;
 use crate::catalogue::ConditionId;
@@ -39,6 +42,14 @@ pub struct Sources<'a> {
     pub setups: Option<SetupSources<'a>>,
 }
 
+/// Setups and dose: one Benjamini-Hochberg step goes over the p values of both.
+pub fn setups_and_dose(sources: &SetupSources<'_>, rule: Rule) -> (SetupFindings, DoseFindings) {
+    let mut dose = dose_findings(sources.records, sources.visits, sources.standard, rule);
+    let (setups, q) = setup_findings(sources, rule, &dose.p_values());
+    dose.set_q(&q);
+    (setups, dose)
+}
+
 /// Everything the report says.
 pub fn bulletin(sources: Sources<'_>, quality: DataQuality) -> Bulletin {
     bulletin_by(Rule::of(sources.audience), sources, quality)
@@ -62,6 +73,7 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         0 => SitesFound::default(),
         _ => site_pages(&sources, rule, &sites, &sites_compared, &conditions),
     };
+    let (setups, dose) = sources.setups.map(|setups| setups_and_dose(&setups, rule)).unzip();
     Bulletin {
         group: sources.group.to_owned(),
         period: sources.records.period,
@@ -73,7 +85,8 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         sites_compared,
         site_findings: pages.sites,
         lost: pages.whole,
-        setups: sources.setups.map(|setups| setup_findings(&setups, rule, &[]).0),
+        setups,
+        dose,
         quality,
     }
 }

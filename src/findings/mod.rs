@@ -11,6 +11,8 @@ mod condition;
 pub use condition::NOT_RECORDED;
 pub mod curve;
 pub mod curve_findings;
+pub mod dose;
+pub mod dose_delivered;
 pub mod find_setups;
 mod imputed_rates;
 pub mod leads;

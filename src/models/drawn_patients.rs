@@ -21,6 +21,11 @@ pub fn most_patients(outcomes: usize) -> usize {
     MOST_PATIENTS.max(MOST_IN_A_RUN / outcomes.max(1))
 }
 
+/// A patient's lot, 0 to 1, by key: those below a share are about that share of all patients.
+pub fn lot(key: &str) -> f64 {
+    uniform(&mut stream(SEED, key.as_bytes()))
+}
+
 /// The readings of at most so many patients drawn; `None` where all are needed. `patient` gives an episode's patient by key.
 pub fn drawn_up_to<'k>(most: usize, panel: &Panel, patient: impl Fn(u32) -> Option<&'k str>) -> Option<Panel> {
     if panel.len() <= most {
@@ -30,8 +35,7 @@ pub fn drawn_up_to<'k>(most: usize, panel: &Panel, patient: impl Fn(u32) -> Opti
     if keys.len() <= most {
         return None;
     }
-    let mut lots: Vec<(f64, &str)> =
-        keys.into_iter().map(|key| (uniform(&mut stream(SEED, key.as_bytes())), key)).collect();
+    let mut lots: Vec<(f64, &str)> = keys.into_iter().map(|key| (lot(key), key)).collect();
     lots.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(b.1)));
     let chosen: BTreeSet<&str> = lots.into_iter().take(most).map(|(_, key)| key).collect();
     Some(panel.only(|episode| patient(episode).is_some_and(|key| chosen.contains(key))))

@@ -8,6 +8,7 @@ pub mod choice;
 pub mod completeness;
 pub mod course_model;
 pub mod cumulative;
+pub mod dose;
 pub mod drawn_patients;
 pub mod fitted_course;
 pub mod folds;

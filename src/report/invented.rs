@@ -111,6 +111,7 @@ pub fn bulletin() -> Bulletin {
         site_findings: super::invented_sites::findings(&SITES, &quarters),
         lost: vec![super::invented_sites::lost(1)],
         setups: Some(super::invented_setups::setups()),
+        dose: Some(super::invented_dose::dose(&SITES)),
         quarters,
         sites: SITES.map(String::from).to_vec(),
         withhold_up_to: 4,

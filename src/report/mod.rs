@@ -5,6 +5,8 @@ pub mod figures;
 #[cfg(test)]
 pub(crate) mod invented;
 #[cfg(test)]
+pub(crate) mod invented_dose;
+#[cfg(test)]
 pub(crate) mod invented_setups;
 #[cfg(test)]
 pub(crate) mod invented_sites;

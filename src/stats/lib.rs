@@ -57,6 +57,7 @@ pub mod prediction;
 
 // groups compared, and many answers at once
 pub mod between_groups;
+pub mod e_value;
 pub mod multiplicity;
 pub mod standardised;
 

@@ -78,7 +78,7 @@ fn the_default_values_are_common_practice() {
         assert!((newtons / NEWTONS_PER_LBF - lbf).abs() < 1e-12, "{newtons}");
     }
     let Target::Number { aim, low, high } = of(Parameter::SplitGap).target else { panic!("a number") };
-    for (found, mm) in [(aim, 6.35), (low, 3.175), (high, 9.525)] {
+    for (found, mm) in [(aim, 6.35), (low, 3.15), (high, 9.55)] {
         assert!((found - mm).abs() < 1e-12, "{found}");
     }
     let turns = of(Parameter::TensionTurns);

@@ -5,6 +5,7 @@ mod by;
 mod condition;
 mod course;
 mod data_quality;
+mod dose;
 mod drawings;
 mod edition;
 mod index;

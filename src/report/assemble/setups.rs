@@ -1,5 +1,6 @@
 //! `setups.html`: how patients are set up and dosed.
 
+use super::dose::dose_parts;
 use super::edition::{Edition, METHODS_FILE, SETUPS_FILE, file_name};
 use super::index::with_withheld;
 use super::setup_figures::{OPENINGS, change_charts, funnel, levels, name, openings, read_values, site_charts, values};
@@ -26,7 +27,11 @@ pub(super) fn setups_page(edition: &Edition<'_>) -> Result<Option<(SitesPage, Ve
     sections.push(page.tables()?);
     sections.push(page.within());
     sections.push(page.rules());
-    // Sections on dose go here: sections.extend(...);
+    if let Some(dose) = &edition.bulletin.dose {
+        let (more, drawn) = dose_parts(edition, dose)?;
+        sections.extend(more);
+        page.figures.extend(drawn);
+    }
     sections.retain(|section| !section.rows.is_empty());
     let mut opening = page.opening(&sections);
     opening.extend(page.contents(&sections));

@@ -238,7 +238,57 @@ fn all() -> Vec<Figure> {
             },
         )
         .unwrap(),
+        pull_by_visit(&text("pull"), &pulls()).unwrap(),
+        first_and_last(&text("first-last"), &first_last()).unwrap(),
+        odds_ratios(&text("odds"), &odds()).unwrap(),
     ]
+}
+
+fn pulls() -> PullByVisit {
+    let at = |visit: u32| {
+        let median = 30.0 + 0.6 * f64::from(visit);
+        PullAt { visit, median, quartiles: (median - 4.0, median + 5.0) }
+    };
+    let panel = |title: &str, visits: Vec<u32>| PullPanel {
+        title: title.into(),
+        highest: 42.0,
+        visits: visits.into_iter().map(at).collect(),
+    };
+    let all = (1..=12).collect();
+    PullByVisit { panels: vec![panel("Low back pain", all), panel("Lumbar stenosis", vec![1, 2, 3, 7, 8])] }
+}
+
+fn first_last() -> FirstAndLast {
+    let site = |site: &str, pulls: Option<(f64, f64)>| PullOfSite {
+        site: site.into(),
+        pulls,
+        is_withheld: pulls.is_none(),
+        progression: pulls.map(|_| 0.84),
+        is_whole: site == "whole group",
+    };
+    let sites = vec![
+        site("whole group", Some((31.0, 38.0))),
+        site("Alderwick", Some((30.0, 39.5))),
+        site("Fennick Bridge", None),
+    ];
+    FirstAndLast { groups: vec![PullGroup { label: "Lumbar care".into(), sites }] }
+}
+
+fn odds() -> OddsRatios {
+    let of = |outcome: &str, ratio: f64, width: f64| OddsOf {
+        outcome: outcome.into(),
+        ratio,
+        limits: (ratio / width, ratio * width),
+        e_values: (1.6, 1.0),
+        stands_out: ratio > 2.0,
+    };
+    let row = |exposure: &str, outcomes| OddsRow { exposure: exposure.into(), step: "per mm".into(), outcomes };
+    OddsRatios {
+        rows: vec![
+            row("Opening of the split", vec![of("pain", 1.1, 1.2), of("disability", 0.9, 1.3)]),
+            row("Setup standard met", vec![of("pain", 2.4, 40.0)]),
+        ],
+    }
 }
 
 fn texts<'d>(document: &'d Document<'_>) -> Vec<&'d str> {
@@ -402,7 +452,7 @@ fn published_points_beyond_the_last_week_are_not_drawn_but_said() {
 #[test]
 fn a_withheld_row_shows_no_number() {
     let figures = all();
-    for name in ["sites", "completeness", "strips", "words"] {
+    for name in ["sites", "completeness", "first-last", "strips", "words"] {
         let figure = figures.iter().find(|f| f.name == name).unwrap();
         let document = Document::parse(&figure.svg).unwrap();
         assert_eq!(texts(&document).iter().filter(|t| **t == "– withheld").count(), 1);
@@ -468,4 +518,31 @@ fn the_standard_stands_on_the_strips_with_its_edges_named() {
         SetupStrips { asked: None, aims: vec![("prone 38".into(), 38.0), ("supine 42".into(), 42.0)], ..strips() };
     let svg = document_of(&by_position);
     assert!(svg.contains("prone 38") && svg.contains("supine 42") && !svg.contains("asked: "));
+}
+
+#[test]
+fn figures_of_no_dose_are_drawn_without_harm() {
+    pull_by_visit(&text("empty"), &PullByVisit { panels: Vec::new() }).unwrap().png().unwrap();
+    first_and_last(&text("empty"), &FirstAndLast { groups: Vec::new() }).unwrap().png().unwrap();
+    odds_ratios(&text("empty"), &OddsRatios { rows: Vec::new() }).unwrap().png().unwrap();
+}
+
+#[test]
+fn a_visit_that_is_withheld_leaves_a_gap_in_line_and_tint() {
+    let mut data = pulls();
+    data.panels.truncate(1);
+    let of = |data: &PullByVisit| pull_by_visit(&text("pull"), data).unwrap().svg.matches("<polygon").count();
+    let whole = of(&data);
+    data.panels[0].visits.retain(|at| at.visit != 6);
+    assert_eq!((whole, of(&data)), (11, 9));
+}
+
+#[test]
+fn odds_ratios_stand_with_their_limits_and_e_values_and_never_off_the_scale() {
+    let figure = odds_ratios(&text("odds"), &odds()).unwrap();
+    let document = Document::parse(&figure.svg).unwrap();
+    let texts = texts(&document);
+    assert!(texts.contains(&"1.10 (0.92 to 1.32)") && texts.contains(&"2.40 (0.06 to 96)"), "{texts:?}");
+    assert_eq!(texts.iter().filter(|t| **t == "1.6, 1.0").count(), 3);
+    assert!(texts.contains(&"0.125") && texts.contains(&"8"), "the widest scale");
 }

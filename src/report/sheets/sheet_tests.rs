@@ -2,8 +2,8 @@
 
 use super::sheet::{Cell, Form, Kind, write};
 use super::{
-    backtest, change, completeness, curve_points, ordinal_change, recovery_curves, responders, setup_conformance,
-    setup_findings, setup_variation, time_to_response,
+    backtest, change, completeness, curve_points, dose_associations, dose_by_site, dose_by_visit, ordinal_change,
+    recovery_curves, responders, setup_conformance, setup_findings, setup_variation, time_to_response,
 };
 use crate::findings::bulletin::Bulletin;
 use crate::findings::setup_audience::shown_to;
@@ -13,6 +13,7 @@ use std::collections::BTreeSet;
 
 fn sheets(bulletin: &Bulletin) -> Vec<(&'static Form, Vec<Vec<Cell>>)> {
     let outcomes = || bulletin.conditions.iter().flat_map(|c| c.outcomes.iter().map(move |outcome| (c, outcome)));
+    let dose = || bulletin.dose.iter();
     vec![
         (&completeness::FORM, outcomes().flat_map(|(_, o)| o.completeness.iter().map(completeness::line)).collect()),
         (&responders::FORM, outcomes().flat_map(|(_, o)| o.responders.iter().map(responders::line)).collect()),
@@ -25,6 +26,9 @@ fn sheets(bulletin: &Bulletin) -> Vec<(&'static Form, Vec<Vec<Cell>>)> {
         (&time_to_response::FORM, outcomes().flat_map(|(c, o)| time_to_response::lines(c, o)).collect()),
         (&backtest::FORM, outcomes().flat_map(|(c, o)| backtest::lines(c, o)).collect()),
         (&curve_points::FORM, outcomes().flat_map(|(c, o)| curve_points::lines(c, o)).collect()),
+        (&dose_by_visit::FORM, dose().flat_map(|dose| dose.by_visit.iter().map(dose_by_visit::line)).collect()),
+        (&dose_by_site::FORM, dose().flat_map(|dose| dose.by_site.iter().map(dose_by_site::line)).collect()),
+        (&dose_associations::FORM, dose().flat_map(dose_associations::lines).collect()),
     ]
 }
 
@@ -50,8 +54,10 @@ fn every_line_of_the_invented_bulletin_keeps_the_promises_of_its_form() {
     let lines = |name: &str| sheets.iter().find(|(form, _)| form.name == name).map(|(_, lines)| lines.len());
     assert_eq!(lines("time_to_response"), Some(8), "two definitions of each outcome that is averaged");
     assert_eq!(lines("backtest"), Some(20), "five readings and two schemes of each with a curve");
-    let of_conditions = ["time_to_response", "backtest", "recovery_curves", "curve_points"]; // the others repeat a key
-    keep_their_promises(sheets.into_iter().filter(|(form, _)| of_conditions.contains(&form.name)).collect());
+    assert_eq!(lines("dose_associations"), Some(18), "nine exposures in two domains, tested or not");
+    let whole = ["time_to_response", "backtest", "recovery_curves", "curve_points"]; // the others repeat a key
+    let is_whole = |name: &str| whole.contains(&name) || name.starts_with("dose_");
+    keep_their_promises(sheets.into_iter().filter(|(form, _)| is_whole(form.name)).collect());
 }
 
 fn setup_sheets(bulletin: &Bulletin) -> Vec<(&'static Form, Vec<Vec<Cell>>)> {
@@ -102,7 +108,7 @@ fn a_release_has_no_clinician_in_its_sheets_of_setups() {
 
 fn keep_their_promises(sheets: Vec<(&'static Form, Vec<Vec<Cell>>)>) {
     for (form, lines) in sheets {
-        let may_be_empty = ["ordinal_change"];
+        let may_be_empty = ["ordinal_change", "dose_by_visit", "dose_by_site", "dose_associations"];
         assert!(!lines.is_empty() || may_be_empty.contains(&form.name), "{}", form.name);
         let position = |key: &&str| form.columns.iter().position(|column| column.name == *key).unwrap();
         let keys: Vec<usize> = form.key.iter().map(position).collect();
@@ -127,9 +133,9 @@ fn no_count_of_people_in_a_sheet_is_small_but_for_those_left_out() {
     for (audience, up_to) in [(Audience::Internal, 4), (Audience::Release, 10)] {
         for (form, lines) in sheets(&run("sample-data", audience)) {
             for (i, column) in form.columns.iter().enumerate() {
-                // a line, a reading or its number is no person; who was left out is told inside the group
+                // a line, a reading or its number and a site are no person; who was left out is told inside the group
                 let told = audience == Audience::Internal && column.name.starts_with("baseline_");
-                if column.kind != Kind::Count || ["readings", "visit_no"].contains(&column.name) || told {
+                if column.kind != Kind::Count || ["readings", "visit_no", "sites"].contains(&column.name) || told {
                     continue;
                 }
                 let small = lines.iter().find(|line| matches!(line[i], Cell::Count(n) if (1..=up_to).contains(&n)));

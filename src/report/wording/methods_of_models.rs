@@ -11,6 +11,7 @@ pub fn explanations() -> Vec<Explanation> {
         predictions(),
         super::methods_of_sites::sites(),
         super::methods_of_sites::leads(),
+        super::methods_of_dose::dose(),
     ]
 }
 

@@ -27,6 +27,7 @@
 
 mod firth;
 mod fitted;
+mod likelihood_ratio;
 mod newton;
 mod profile;
 mod rows;
@@ -35,6 +36,7 @@ mod separation;
 pub(crate) mod sums;
 
 pub use fitted::{Evidence, LogisticFit, Method};
+pub use likelihood_ratio::{LikelihoodRatio, likelihood_ratio};
 pub use profile::profile_interval;
 pub use rows::Rows;
 pub use separation::Separation;

@@ -6,7 +6,7 @@
 
 use super::firth;
 use super::fitted::{LogisticFit, Method};
-use super::rows::{Checked, Rows};
+use super::rows::Rows;
 use crate::distribution::normal_quantile;
 use crate::error::InputError;
 use crate::interval::Interval;
@@ -36,23 +36,34 @@ pub fn profile_interval(
         return Err(InputError::OutOfRange { what: "column", domain: "one of the design's" });
     }
     let target = normal_quantile(level.tail())?.powi(2) / 2.0;
-    let limit = |side: f64| limit(&rows, fit, column, side, target);
+    let (centre, error) = (fit.coefficients[column], fit.covariance[(column, column)].sqrt());
+    let top = fit.evidence.end_log_likelihood;
+    let limit = |side: f64| {
+        let mut others = fit.coefficients.clone();
+        limit(centre, side * error, target, CLOSE, |value| {
+            let mut start = others.clone();
+            start[column] = value;
+            let maximum = firth::maximise(&rows, &start, Some(column)).ok()?;
+            others = maximum.coefficients;
+            Some(top - maximum.penalised)
+        })
+    };
     Ok(limit(-1.0).zip(limit(1.0)).map(|(low, high)| Interval { low, high }))
 }
 
-/// The limit on one side, by secant steps on the signed root of the fall, kept in a bracket.
-fn limit(rows: &Checked, fit: &LogisticFit, column: usize, side: f64, target: f64) -> Option<f64> {
-    let (centre, error) = (fit.coefficients[column], fit.covariance[(column, column)].sqrt());
-    let top = fit.evidence.end_log_likelihood;
-    let mut others = fit.coefficients.clone();
+/// The limit on one side, by secant steps on the signed root of the fall, kept in a bracket. `error`: the standard error, negative
+/// for the lower limit; `fall`: of the maximised likelihood at a value of the coefficient; `close`: share of the standard error.
+pub(super) fn limit(
+    centre: f64,
+    error: f64,
+    target: f64,
+    close: f64,
+    mut fall: impl FnMut(f64) -> Option<f64>,
+) -> Option<f64> {
+    let (side, error) = (error.signum(), error.abs());
     // root of the fall over the root of the target: 0 at the estimate, 1 at the limit, all but straight between
-    let mut share_at = |distance: f64| -> Option<f64> {
-        let mut start = others.clone();
-        start[column] = centre + side * distance;
-        let maximum = firth::maximise(rows, &start, Some(column)).ok()?;
-        others = maximum.coefficients;
-        Some(((top - maximum.penalised).max(0.0) / target).sqrt())
-    };
+    let mut share_at =
+        |distance: f64| -> Option<f64> { Some((fall(centre + side * distance)?.max(0.0) / target).sqrt()) };
     let (mut low, mut low_share) = (0.0, 0.0);
     let mut high: Option<(f64, f64)> = None;
     let mut distance = error * (2.0 * target).sqrt();
@@ -68,11 +79,11 @@ fn limit(rows: &Checked, fit: &LogisticFit, column: usize, side: f64, target: f6
             Some((high, high_share)) => {
                 let secant = low + (high - low) * (1.0 - low_share) / (high_share - low_share);
                 // a point just beyond the secant's, so that the bracket closes from both sides
-                let nudge = 0.25 * CLOSE * error * if share < 1.0 { 1.0 } else { -1.0 };
+                let nudge = 0.25 * close * error * if share < 1.0 { 1.0 } else { -1.0 };
                 (secant + nudge).clamp(low, high)
             }
         };
-        if (next - distance).abs() <= CLOSE * error {
+        if (next - distance).abs() <= close * error {
             return Some(centre + side * next);
         }
         distance = next;
