@@ -129,7 +129,14 @@ fn observed(found: &SetupFinding) -> String {
 /// What it is held against, with what chance gives around it where that is known.
 fn reference(found: &SetupFinding) -> String {
     let held = amount(found.reference, &found.unit, found.decimals);
-    if found.interval_is_of_reference { format!("{held} (chance gives {})", limits(found)) } else { held }
+    if !found.interval_is_of_reference {
+        return held;
+    }
+    let gives = match found.kind {
+        Kind::Unlike => "chance and what sites usually differ by give",
+        _ => "chance gives",
+    };
+    format!("{held} ({gives} {})", limits(found))
 }
 
 /// The level before a drift, with the parameter's own decimals.
