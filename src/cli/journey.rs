@@ -11,7 +11,7 @@ use crate::episodes::regions::Regions;
 use crate::episodes::tables::write_episodes;
 use crate::error::{Exit, Problem};
 use crate::findings::NOT_RECORDED;
-use crate::findings::account::{CourseOfCare, add_course_of_care, data_quality};
+use crate::findings::account::{add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
 use crate::findings::find_setups::SetupSources;
@@ -146,14 +146,13 @@ pub fn find(
     fitted: &FittedCourses,
     stages: &Stages,
 ) -> Result<Bulletin, Problem> {
-    let Understood { intake, visits, disagreements, episodes, readings, courses } = understood;
+    let Understood { intake, disagreements, episodes, readings, courses, .. } = understood;
     let registry = |error: CatalogueError| Problem::failure(error.to_string());
     let natural_courses = NaturalCourses::embedded().map_err(registry)?;
     let mut quality = data_quality(&intake.files, &intake.ledger, disagreements);
     stages.run("checking the data's quality", |_| {
         let notes = episode_notes(episodes, readings, courses);
-        let care = CourseOfCare { visits, episodes, readings };
-        add_course_of_care(&mut quality, &intake.files, care, &group.measures, &group.setup_standard.rules, notes);
+        add_course_of_care(&mut quality, &intake.files, readings, &group.measures, notes);
     });
     let natural_courses = &natural_courses;
     let imputed = &stages.run("imputing the lost", |_| ImputedOutcomes::of(&records, fitted, NOT_RECORDED));

@@ -2,22 +2,12 @@
 
 use super::quality::{DataQuality, FileAccount, ReasonCount};
 use crate::catalogue::Measures;
-use crate::catalogue::possible_rules::PossibleRules;
-use crate::catalogue::rule::Rule;
-use crate::episodes::episode::{Episode, Episodes};
 use crate::export::place::{FileId, Files};
 use crate::readings::attach::Readings;
 use crate::rows::ledger::{FileLedger, Ledger};
 use crate::rows::reason::Reason;
-use crate::rows::row::Row;
 use crate::visits::duplicates::Disagreement;
-use crate::visits::possible::{Marks, marks_of_course};
-use crate::visits::visits::Visits;
-use rayon::prelude::*;
 use std::collections::BTreeMap;
-
-/// Episodes that one thread looks through at once.
-const EPISODES_AT_ONCE: usize = 1_000;
 
 /// The account of what was read: files, reasons, columns and duplicates.
 pub fn data_quality(files: &Files, ledger: &Ledger, disagreements: &[Disagreement]) -> DataQuality {
@@ -43,30 +33,14 @@ pub fn data_quality(files: &Files, ledger: &Ledger, disagreements: &[Disagreemen
     quality
 }
 
-/// A run's visits, episodes and readings.
-#[derive(Clone, Copy, Debug)]
-pub struct CourseOfCare<'a> {
-    /// The visits.
-    pub visits: &'a Visits,
-    /// The episodes.
-    pub episodes: &'a Episodes,
-    /// The readings.
-    pub readings: &'a Readings,
-}
-
-/// Adds what only the visits, episodes and readings can tell; `notes` are facts about episodes in words.
+/// Adds what only episodes and readings can tell; `notes` are facts about episodes in words.
 pub fn add_course_of_care(
     quality: &mut DataQuality,
     files: &Files,
-    care: CourseOfCare<'_>,
+    readings: &Readings,
     measures: &Measures,
-    rules: &PossibleRules,
     notes: Vec<(String, u64)>,
 ) {
-    let CourseOfCare { visits, episodes, readings } = care;
-    let broken = rule_breaks(visits, episodes, rules);
-    let switched_on = Rule::ALL.into_iter().zip(broken).filter(|(rule, _)| rules.is_on(*rule));
-    quality.warnings = switched_on.map(|(rule, count)| (rules.text(rule).title.clone(), count)).collect();
     quality.blanked.extend(readings.unscorable.iter().map(|count| ReasonCount {
         file: files.path(count.file).to_owned(),
         column: measures.get(count.measure).title.clone(),
@@ -75,30 +49,6 @@ pub fn add_course_of_care(
         first_line: u64::from(count.first_line),
     }));
     quality.episode_notes = notes;
-}
-
-/// Treated visits that break each rule, in the order of [`Rule::ALL`].
-fn rule_breaks(visits: &Visits, episodes: &Episodes, rules: &PossibleRules) -> [u64; Rule::COUNT] {
-    let add = |mut sum: [u64; Rule::COUNT], part: [u64; Rule::COUNT]| {
-        sum.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
-        sum
-    };
-    let of_episodes = |episodes_here: &[Episode]| {
-        let mut broken = [0; Rule::COUNT];
-        let (mut rows, mut marks) = (Vec::<&Row>::new(), Vec::new());
-        for episode in episodes_here {
-            rows.clear();
-            rows.extend(episodes.visits_of(episode).iter().filter_map(|at| visits.rows.get(*at as usize)));
-            marks.clear();
-            marks.resize(rows.len(), Marks::default());
-            marks_of_course(&rows, episode.region, rules, &mut marks);
-            for marks in &marks {
-                broken = add(broken, Rule::ALL.map(|rule| u64::from(marks.broken(rule))));
-            }
-        }
-        broken
-    };
-    episodes.list.par_chunks(EPISODES_AT_ONCE).map(of_episodes).reduce(|| [0; Rule::COUNT], add)
 }
 
 fn account(path: &str, file: &FileLedger) -> FileAccount {
@@ -156,11 +106,8 @@ fn disagreement_counts(files: &Files, disagreements: &[Disagreement]) -> Vec<Rea
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::episodes::timeline::{CERVICAL, cut_rows, visit, visits_of};
     use crate::export::place::Place;
-    use crate::group::setup_standard::default_standard;
     use crate::rows::ledger::Rejected;
-    use crate::units::{Minutes, Newtons};
 
     #[test]
     fn reasons_are_counted_by_column_with_their_first_line() {
@@ -191,30 +138,5 @@ mod tests {
         let file = &quality.files[0];
         assert!(file.balances());
         assert_eq!(quality.total, FileAccount { file: String::new(), ..file.clone() });
-    }
-
-    #[test]
-    fn broken_rules_are_counted_over_the_treated_visits_of_all_episodes() {
-        let long = |mut row: Row, pull_n: f64| {
-            (row.dose.session, row.dose.peak_force) = (Minutes::new(40.0), Newtons::new(pull_n));
-            row
-        };
-        // two patients; a missed visit counts for nothing; 30 kgf are too much for a neck
-        let rows = vec![
-            long(visit(0), 100.0),
-            long(visit(2), 300.0),
-            long(visit(3).missed(), 300.0),
-            long(visit(0).of(2).region(CERVICAL), 294.2),
-            visit(4).of(2).region(CERVICAL),
-        ];
-        let mut rules = default_standard().unwrap().rules;
-        let counts = |rules: &PossibleRules| {
-            let broken = rule_breaks(&visits_of(rows.clone()), &cut_rows(rows.clone()), rules);
-            Rule::ALL.into_iter().zip(broken).filter(|(_, count)| *count > 0).collect::<Vec<_>>()
-        };
-        let (beyond, long, jumps) = (Rule::PullBeyondBodyWeightShare, Rule::SessionLong, Rule::PullJumps);
-        assert_eq!(counts(&rules), [(beyond, 1), (long, 3), (jumps, 1)]);
-        rules.switch(long, false);
-        assert_eq!(counts(&rules), [(beyond, 1), (jumps, 1)]);
     }
 }

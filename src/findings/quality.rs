@@ -76,8 +76,6 @@ pub struct DataQuality {
     pub calendar_files: u32,
     /// Files with day offsets.
     pub offset_files: u32,
-    /// Rules of what is possible that are switched on: title, treated visits that break it.
-    pub warnings: Vec<(String, u64)>,
     /// Facts about episodes: label in words, count.
     pub episode_notes: Vec<(String, u64)>,
 }

@@ -490,10 +490,6 @@ fn data_quality() -> DataQuality {
         unmapped: vec![("exports/eastlow.csv".into(), "Room".into())],
         calendar_files: 6,
         offset_files: 1,
-        warnings: vec![
-            ("pull above 60 % of body weight, lumbar".into(), 14),
-            ("session longer than 30 min, lumbar".into(), 6),
-        ],
         episode_notes: vec![
             ("episodes with visits at two sites".into(), 11),
             ("episodes of two regions at one time".into(), 7),

@@ -33,13 +33,6 @@ pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPag
         dates: dates(u64::from(data.calendar_files), u64::from(data.offset_files)),
         completeness: completeness(edition, &mut figures)?,
         episodes: counts("episodes", headings::EPISODES, None, quality::NO_EPISODE_NOTE, &data.episode_notes),
-        plausibility: counts(
-            "plausibility",
-            headings::PLAUSIBILITY,
-            Some(quality::WARNINGS_INTRO),
-            quality::NO_WARNING,
-            &data.warnings,
-        ),
     };
     Ok((page, figures))
 }

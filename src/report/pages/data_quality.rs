@@ -25,8 +25,6 @@ pub struct DataQualityPage {
     pub completeness: Section,
     /// Transfers, overlaps, open episodes, missing baselines.
     pub episodes: Section,
-    /// What is hardly possible.
-    pub plausibility: Section,
 }
 
 impl DataQualityPage {

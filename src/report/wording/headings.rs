@@ -56,8 +56,6 @@ pub const DATES: &str = "Dates";
 pub const READINGS_BY_SITE: &str = "Readings by site";
 /// Episodes.
 pub const EPISODES: &str = "Episodes";
-/// Plausibility.
-pub const PLAUSIBILITY: &str = "Values that are hardly possible";
 
 /// Columns of the sheet of change.
 pub const CHANGE_COLUMNS: [&str; 5] =

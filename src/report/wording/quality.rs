@@ -38,10 +38,6 @@ pub const DROPPED: &str = "Dropped by the mapping, and never read past the priva
 pub const UNMAPPED: &str = "Not mentioned in the mapping, and not used";
 /// All columns used.
 pub const ALL_COLUMNS_USED: &str = "Every column is used or declared as not needed.";
-/// No warning.
-pub const NO_WARNING: &str = "No recorded value was beyond what is possible.";
-/// What warnings are.
-pub const WARNINGS_INTRO: &str = "These values were kept. They are rarer than mistakes in recording them.";
 /// No notes on episodes.
 pub const NO_EPISODE_NOTE: &str = "No transfer, overlap or missing baseline was found.";
 /// Heading of a count.
