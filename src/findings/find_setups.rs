@@ -1,5 +1,6 @@
 //! Visits -> everything said about setups: all questions asked, one Benjamini-Hochberg step over all answers, then what is left.
 
+use super::compare_sites::FALSE_DISCOVERY_RATE;
 use super::setup_parameters::{parameter_findings, rule_findings, table_openings};
 use super::setup_scales::{OPENING, ReadingScale, items, place};
 use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
@@ -24,9 +25,6 @@ use crate::visits::visits::Visits;
 use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
-
-/// Findings are taken at this rate of false discoveries.
-pub const FALSE_DISCOVERY_RATE: f64 = 0.05;
 
 /// What setups are read from.
 #[derive(Clone, Copy, Debug)]

@@ -1,8 +1,9 @@
 //! Whole groups, from exports to findings: two open trials against what was published, and the sample.
 
 use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
-use super::compose::{Sources, bulletin_by};
-use super::find_setups::{SetupSources, setup_findings};
+use super::compose::{Sources, bulletin_by, setups_and_dose};
+use super::dose::DoseFindings;
+use super::find_setups::SetupSources;
 use super::quality::DataQuality;
 use super::setups::SetupFindings;
 use super::sites::{Call, SeenAndLost, SiteComparison};
@@ -65,9 +66,9 @@ pub(crate) fn run_by<const N: usize>(
     rules.map(|rule| bulletin_by(rule, sources, DataQuality::default()))
 }
 
-/// What is found of the setups of a group folder; nothing else is worked out.
-pub(crate) fn setups_of(folder: impl AsRef<Path>) -> SetupFindings {
-    setup_findings(&Read::folder(folder).setups(), Rule::of(Audience::Internal), &[]).0
+/// What is found of setups and dose in a group folder; nothing else is worked out.
+pub(crate) fn setups_of(folder: impl AsRef<Path>) -> (SetupFindings, DoseFindings) {
+    setups_and_dose(&Read::folder(folder).setups(), Rule::of(Audience::Internal))
 }
 
 /// A group folder read and cut into episodes.

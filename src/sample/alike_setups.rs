@@ -3,33 +3,36 @@
 //!
 //! `cargo test --release --lib alike_setups -- --ignored --nocapture` invents 200 groups of 900 patients whose sites differ in whom
 //! they treat, whose tables have springs of their own and whose clinicians have habits, but none that matters, and counts the reports with
-//! any finding. Its result is recorded in DEVELOPERS.md.
+//! any finding, or any dose or setup said to go along with outcome. Its result is recorded in DEVELOPERS.md.
 
 use super::{SampleOptions, write};
+use crate::findings::dose::DoseFindings;
 use crate::findings::setups::SetupFindings;
 use crate::findings::whole_tests::setups_of;
 use rayon::prelude::*;
 
-fn found(seed: u64) -> SetupFindings {
+fn found(seed: u64) -> (SetupFindings, DoseFindings) {
     let folder = tempfile::tempdir().unwrap();
     write(folder.path(), SampleOptions { seed, faults: false, ..SampleOptions::default() }).unwrap();
     setups_of(folder.path())
 }
 
-fn names(found: &SetupFindings) -> Vec<String> {
+/// What is found of setups, and which dose or setup goes along with outcome.
+fn names((found, dose): &(SetupFindings, DoseFindings)) -> Vec<String> {
     let name = |finding: &crate::findings::setups::SetupFinding| {
         let place = &finding.place;
         let narrow = place.clinician.as_ref().or(place.table.as_ref()).map_or("", String::as_str);
         let parameter = finding.about.map_or("", |about| about.parameter.key());
         format!("{} {narrow} {} {parameter} q {:.1e}", place.site, finding.kind.key(), finding.q)
     };
-    found.findings.iter().map(name).collect()
+    let called = dose.associations.iter().filter(|of| of.is_beyond_chance());
+    found.findings.iter().map(name).chain(called.map(|of| format!("{:?} q {:?}", of.exposure, of.q))).collect()
 }
 
 #[test]
 fn nothing_is_found_in_a_group_without_faults_although_much_is_asked() {
     let found = found(1);
-    assert!(found.tests > 1000, "{}", found.tests);
+    assert!(found.0.tests > 1000, "{}", found.0.tests);
     assert_eq!(names(&found), Vec::<String>::new());
 }
 
@@ -41,7 +44,7 @@ fn false_findings_over_200_groups_stay_within_the_nominal_rate() {
         .into_par_iter()
         .map(|seed| {
             let found = found(seed);
-            (names(&found), found.tests)
+            (names(&found), found.0.tests)
         })
         .collect();
     let with_findings = runs.iter().filter(|(found, _)| !found.is_empty()).count();

@@ -23,7 +23,7 @@ fn every_kind_says_what_where_how_far_and_on_how_many_visits() {
         (
             Kind::Unlike,
             "Coldlarch: return tension (low back) is 52 lbf on average, on 1,240 visits of 131 patients; at the other sites it is \
-             40 lbf (chance gives 37 to 43 lbf).",
+             40 lbf (chance and what sites usually differ by give 37 to 43 lbf).",
         ),
         (
             Kind::Spread,
