@@ -123,7 +123,7 @@ fn child(task: &str, folder: &Path) {
         }
         _ => {
             let group = load(folder).expect("a group");
-            let mut intake = read_group(&group, |_| ()).expect("rows");
+            let mut intake = read_group(&group, &|_, _| ()).expect("rows");
             let (visits, _) = visits(intake.rows, intake.scores, &[false], &mut intake.ledger);
             assert!(intake.ledger.unbalanced().is_empty() && intake.files.path(FileId(0)) == "visits.csv");
             visits.rows.len()

@@ -64,11 +64,7 @@ pub struct Understood {
 /// # Errors
 /// A file cannot be read, does not fit its mapping, or holds direct identifiers.
 pub fn understand(group: &Group, stages: &Stages) -> Result<Understood, Problem> {
-    let mut intake = stages.run("reading exports", |tell| {
-        let files: u64 = group.exports.iter().map(|export| export.files.len() as u64).sum();
-        let mut begun = 0;
-        read_group(group, |_| tell(std::mem::replace(&mut begun, 1), files))
-    })?;
+    let mut intake = stages.run("reading exports", |tell| read_group(group, tell))?;
     let long_files: Vec<bool> = group
         .exports
         .iter()

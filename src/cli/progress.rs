@@ -43,7 +43,7 @@ impl Stages {
         let (counted, started) = (Once::new(), Instant::now());
         let result = work(&|pieces, of| {
             counted.call_once(|| {
-                bar.set_style(style("{elapsed:>4} {msg} {wide_bar} {human_pos}/{human_len}, {eta} left"));
+                bar.set_style(style("{elapsed:>4} {msg} {wide_bar} {percent:>3} %, {eta} left"));
                 bar.set_length(of);
             });
             bar.inc(pieces);
@@ -110,7 +110,7 @@ mod tests {
 
     #[test]
     fn the_templates_of_the_bars_are_understood() {
-        for template in ["{elapsed:>4} {msg}", "{elapsed:>4} {msg} {wide_bar} {human_pos}/{human_len}, {eta} left"] {
+        for template in ["{elapsed:>4} {msg}", "{elapsed:>4} {msg} {wide_bar} {percent:>3} %, {eta} left"] {
             assert!(ProgressStyle::with_template(template).is_ok(), "{template}");
         }
     }

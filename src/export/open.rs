@@ -4,6 +4,8 @@ use crate::error::{Exit, Problem, Spot};
 use std::fs::File;
 use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 const GZIP: [u8; 2] = [0x1f, 0x8b]; // RFC 1952, 2.3.1
 const ZSTD: [u8; 4] = [0x28, 0xb5, 0x2f, 0xfd]; // RFC 8878, 3.1.1
@@ -14,6 +16,39 @@ const BUFFER: usize = 1 << 18;
 /// # Errors
 /// The file does not exist, is a folder, or cannot be read.
 pub fn open(path: &Path, shown: &Path) -> Result<Box<dyn Read + Send>, Problem> {
+    open_counted(path, shown).map(|(reader, _)| reader)
+}
+
+/// How many bytes of a file, packed as it is, have been read so far.
+#[derive(Clone, Default, Debug)]
+pub struct BytesRead(Arc<AtomicU64>);
+
+impl BytesRead {
+    /// The number of bytes.
+    pub fn so_far(&self) -> u64 {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// A file that counts what is read of it.
+struct Counted {
+    file: File,
+    bytes: BytesRead,
+}
+
+impl Read for Counted {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let n = self.file.read(buffer)?;
+        self.bytes.0.fetch_add(n as u64, Ordering::Relaxed);
+        Ok(n)
+    }
+}
+
+/// The same, with a count of the file's bytes as they are read.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_counted(path: &Path, shown: &Path) -> Result<(Box<dyn Read + Send>, BytesRead), Problem> {
     let cannot = |error: io::Error| {
         let mut problem = Problem::io(shown, &error);
         problem.exit = Exit::BadInput;
@@ -32,15 +67,17 @@ pub fn open(path: &Path, shown: &Path) -> Result<Box<dyn Read + Send>, Problem> 
         }
     }
     file.seek(SeekFrom::Start(0)).map_err(cannot)?;
-    if magic.starts_with(&GZIP) {
+    let bytes = BytesRead::default();
+    let file = Counted { file, bytes: bytes.clone() };
+    let reader: Box<dyn Read + Send> = if magic.starts_with(&GZIP) {
         // MultiGzDecoder: files joined by concatenation are one file (RFC 1952, 2.2)
-        return Ok(Box::new(flate2::read::MultiGzDecoder::new(BufReader::with_capacity(BUFFER, file))));
-    }
-    if magic == ZSTD {
-        let decoder = zstd::stream::read::Decoder::new(file).map_err(cannot)?;
-        return Ok(Box::new(decoder));
-    }
-    Ok(Box::new(file))
+        Box::new(flate2::read::MultiGzDecoder::new(BufReader::with_capacity(BUFFER, file)))
+    } else if magic == ZSTD {
+        Box::new(zstd::stream::read::Decoder::new(file).map_err(cannot)?)
+    } else {
+        Box::new(file)
+    };
+    Ok((reader, bytes))
 }
 
 /// What a failed read means: a compressed file that was cut short, or a disk that failed.

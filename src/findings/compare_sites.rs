@@ -30,11 +30,12 @@ pub(super) const FALSE_DISCOVERY_RATE: f64 = 0.05;
 /// Compares the sites of a run. `conditions`: what the other sheets show of it.
 pub(super) fn compare_sites(
     sources: &Sources<'_>,
+    reader: &Reader<'_>,
     rule: Rule,
     grid: &Grid,
     conditions: &[ConditionFindings],
 ) -> Vec<SiteComparison> {
-    let compared = compared(sources, grid);
+    let compared = compared(sources, reader, grid);
     let p: Vec<f64> = compared.iter().flat_map(|c| &c.lines).filter_map(|line| line.p).collect();
     let mut q = benjamini_hochberg(&p).unwrap_or_default().into_iter();
     let shown = Shows { sources, rule, conditions };
@@ -42,8 +43,7 @@ pub(super) fn compare_sites(
 }
 
 /// All comparisons, those over all conditions first.
-fn compared(sources: &Sources<'_>, grid: &Grid) -> Vec<Comparison> {
-    let reader = Reader::new(sources.records);
+fn compared(sources: &Sources<'_>, reader: &Reader<'_>, grid: &Grid) -> Vec<Comparison> {
     let conditions: BTreeSet<_> = reader.outcomes().map(|(condition, _)| condition).collect();
     let mut wanted = Vec::new();
     if conditions.len() > 1 {
@@ -61,7 +61,7 @@ fn compared(sources: &Sources<'_>, grid: &Grid) -> Vec<Comparison> {
         }
     }
     let quarters = Quarters { reported: sources.records.period, all: grid.quarters() };
-    wanted.into_par_iter().filter_map(|(scope, quantity)| compare(&reader, scope, quantity, quarters)).collect()
+    wanted.into_par_iter().filter_map(|(scope, quantity)| compare(reader, scope, quantity, quarters)).collect()
 }
 
 /// How much of a line may be shown.

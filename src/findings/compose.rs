@@ -18,9 +18,11 @@ use crate::group::settings::Audience;
 use crate::models::fitted_course::{FittedCourses, Records};
 use crate::models::grid::Grid;
 use crate::models::imputed_outcomes::ImputedOutcomes;
+use crate::models::sites::cases::Reader;
 use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use crate::rows::when::Quarter;
+use rayon::prelude::*;
 use std::collections::BTreeSet;
 
 /// What a bulletin is made from.
@@ -63,15 +65,16 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
     let sites = sites_by_name(episodes, sources.records.names);
     let grid = Grid::new(quarters.iter().copied().collect(), sites.clone());
     let mut conditions: Vec<ConditionFindings> =
-        conditions_by_size(episodes).into_iter().map(|id| condition(&sources, rule, &grid, id)).collect();
+        conditions_by_size(episodes).into_par_iter().map(|id| condition(&sources, rule, &grid, id)).collect();
     allow_for_their_number(&mut conditions);
+    let reader = Reader::new(sources.records);
     let sites_compared = match sites.len() {
         0 | 1 => Vec::new(),
-        _ => compare_sites(&sources, rule, &grid, &conditions),
+        _ => compare_sites(&sources, &reader, rule, &grid, &conditions),
     };
     let pages = match sites_compared.len() {
         0 => SitesFound::default(),
-        _ => site_pages(&sources, rule, &sites, &sites_compared, &conditions),
+        _ => site_pages(&sources, &reader, rule, &sites, &sites_compared, &conditions),
     };
     let (setups, dose) = sources.setups.map(|setups| setups_and_dose(&setups, rule)).unzip();
     Bulletin {

@@ -9,7 +9,7 @@ use crate::catalogue::parameter::{About, Nature};
 use crate::catalogue::rule::Rule;
 use crate::catalogue::setup_standard::{Grade, SetupStandard, Target};
 use crate::models::fitted_course::Records;
-use crate::models::setups::changes::{Change, changes, is_followed, stays_without};
+use crate::models::setups::changes::{Change, Series, changes, is_followed, series, stays_without};
 use crate::models::setups::column::Column;
 use crate::models::setups::conformance::{self, ItemShares, item_shares};
 use crate::models::setups::last_digits::{self, Digits};
@@ -44,6 +44,8 @@ pub(super) struct Asked<'a> {
     pub column: Column<'a>,
     pub scale: ReadingScale,
     pub items: Vec<ItemShares>,
+    /// The weeks of each site.
+    pub of_sites: Vec<Series>,
     pub changes: Vec<Change>,
     tests: Vec<Answer>,
 }
@@ -78,10 +80,11 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
     let names = records.names;
     let seen = SetupVisits::of(&visits.rows, records.episodes, names);
     let Ok(confidence) = Confidence::new(0.95) else { return (SetupFindings::default(), vec![1.0; more_p.len()]) };
-    let mut asked: Vec<Asked<'_>> =
-        Column::all(&seen).into_par_iter().map(|column| ask(&seen, column, standard, names, confidence)).collect();
-    let marks = possible::marks(&seen, records.episodes, &standard.rules);
-    let rules = rule_shares(&seen, &marks);
+    let ask_all = || -> Vec<Asked<'_>> {
+        Column::all(&seen).into_par_iter().map(|column| ask(&seen, column, standard, names, confidence)).collect()
+    };
+    let hold_possible = || rule_shares(&seen, &possible::marks(&seen, records.episodes, &standard.rules));
+    let (mut asked, rules) = rayon::join(ask_all, hold_possible);
     let tables = tables(&seen, &asked);
     let mut others = others(sources, &seen, &asked, &rules, &tables, confidence);
 
@@ -137,19 +140,22 @@ fn ask<'a>(
     }
     let margin = margin(standard, about);
     if is_numeric(parameter) {
-        for level in [Level::Site, narrow_level(parameter)] {
-            tests.extend(unlike::tests(visits, &column, level, margin));
+        let of_sites = unlike::unit_means(&column, Level::Site);
+        tests.extend(unlike::tests_of(visits, &column, &of_sites, margin));
+        tests.extend(unlike::tests(visits, &column, narrow_level(parameter), margin));
+        if matches!(parameter.nature(), Nature::Number { .. }) {
+            tests.extend(spread::tests(visits, &column, &of_sites, names));
         }
     }
-    if matches!(parameter.nature(), Nature::Number { .. }) {
-        tests.extend(spread::tests(visits, &column, names));
-    }
     // what changed by half the tolerance is worth knowing before the standard is left
-    let changes =
-        if is_followed(parameter) { changes(visits, &column, margin.map(|m| 0.5 * m), names) } else { Vec::new() };
+    let of_sites = series(&column, Level::Site, &[]);
+    let changes = match is_followed(parameter) {
+        true => changes(visits, &column, &of_sites, margin.map(|m| 0.5 * m), names),
+        false => Vec::new(),
+    };
     tests.extend(changes.iter().map(|change| change.tested));
     let tests = tests.into_iter().map(Answer::from).collect();
-    Asked { scale: ReadingScale::of(about, standard), column, items: shares, changes, tests }
+    Asked { scale: ReadingScale::of(about, standard), column, items: shares, of_sites, changes, tests }
 }
 
 /// The tolerance of a parameter, where the standard gives one: the wider side.
@@ -179,8 +185,10 @@ fn others(
     confidence: Confidence,
 ) -> Vec<Answer> {
     let SetupSources { records, visits, standard, .. } = *sources;
-    let mut found: Vec<Answer> = copied::tests(seen).into_iter().map(Answer::from).collect();
-    found.extend(last_digits::tests(seen, visits, records.measures, records.names).into_iter().map(|digits| {
+    let (copied, digits) =
+        rayon::join(|| copied::tests(seen), || last_digits::tests(seen, visits, records.measures, records.names));
+    let mut found: Vec<Answer> = copied.into_iter().map(Answer::from).collect();
+    found.extend(digits.into_iter().map(|digits| {
         let measure = match digits.of {
             Digits::Score(measure) => Some(records.measures.get(measure).title.clone()),
             Digits::PeakPull(_) => None,

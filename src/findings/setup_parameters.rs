@@ -64,7 +64,7 @@ pub(super) fn parameter_findings(
         },
         variation: levels(variation(column, confidence), scale),
         conformance,
-        charts: charts(column, &called)
+        charts: charts(column, &of.of_sites, &called)
             .into_iter()
             .filter_map(|chart| shown_chart(visits, chart, scale, names, small))
             .collect(),

@@ -17,6 +17,7 @@ use crate::models::sites::lost::{Lost, SeenAndImputed, lost};
 use crate::models::weekly_course::Week;
 use crate::rows::row::{EndedHow, NameId};
 use mendcurve_stats::control_chart::{Dispersal, WESTERN_ELECTRIC, p_chart};
+use rayon::prelude::*;
 use std::collections::BTreeSet;
 
 /// Domains a site is followed in.
@@ -32,14 +33,15 @@ pub(super) struct SitesFound {
 /// Works out the pages of the sites given, in order.
 pub(super) fn site_pages(
     sources: &Sources<'_>,
+    reader: &Reader<'_>,
     rule: Rule,
     sites: &[NameId],
     compared: &[SiteComparison],
     conditions: &[ConditionFindings],
 ) -> SitesFound {
-    let reader = Reader::new(sources.records);
-    let courses: Vec<SiteCourses> = DOMAINS.iter().map(|domain| site_courses(&reader, *domain, rule.up_to)).collect();
-    let losses: Vec<Lost> = DOMAINS.iter().filter_map(|domain| lost(&reader, sources.imputed, *domain)).collect();
+    let courses: Vec<SiteCourses> =
+        DOMAINS.par_iter().map(|domain| site_courses(reader, *domain, rule.up_to)).collect();
+    let losses: Vec<Lost> = DOMAINS.par_iter().filter_map(|domain| lost(reader, sources.imputed, *domain)).collect();
     let pages = Pages { sources, rule, compared };
     let ended = pages.how_care_ended(sites, conditions);
     SitesFound {

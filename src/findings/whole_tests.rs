@@ -85,7 +85,7 @@ impl Read {
     fn folder(folder: impl AsRef<Path>) -> Self {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
         let group = load::load(&folder).unwrap_or_else(|problem| panic!("{problem}"));
-        let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
+        let mut intake = read_group(&group, &|_, _| ()).unwrap_or_else(|problem| panic!("{problem}"));
         let layouts = group.exports.iter().flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout));
         let long: Vec<bool> = layouts.map(|layout| layout == Layout::ReadingRows).collect();
         let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));

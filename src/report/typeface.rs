@@ -13,12 +13,16 @@ const SEMI_BOLD: &[u8] = include_bytes!("fonts/Inter-SemiBold.ttf");
 const REGULAR_WEB: &[u8] = include_bytes!("fonts/Inter-Regular.woff2");
 const SEMI_BOLD_WEB: &[u8] = include_bytes!("fonts/Inter-SemiBold.woff2");
 
+/// The name under which the library that draws knows the family when it measures. Under the family's own name it knows nothing: it
+/// would copy the tables for every text that it writes, though an SVG needs the name alone.
+pub const MEASURED: &str = "Inter, measured";
+
 /// Makes the family known to the library that measures text; true when both weights could be read.
 pub fn ready_to_measure() -> bool {
     static READY: OnceLock<bool> = OnceLock::new();
     *READY.get_or_init(|| {
-        register_font(FAMILY, FontStyle::Normal, REGULAR).is_ok()
-            && register_font(FAMILY, FontStyle::Bold, SEMI_BOLD).is_ok()
+        register_font(MEASURED, FontStyle::Normal, REGULAR).is_ok()
+            && register_font(MEASURED, FontStyle::Bold, SEMI_BOLD).is_ok()
     })
 }
 

@@ -9,7 +9,7 @@ use super::row::{NameId, Row, Score};
 use crate::error::{Problem, Spot};
 use crate::export::blocks::{Block, Blocks};
 use crate::export::encoding::Utf8Reader;
-use crate::export::open::{open, read_problem};
+use crate::export::open::{open_counted, read_problem};
 use crate::export::place::FileId;
 use crate::export::records::Records;
 use crate::group::field::Field;
@@ -29,7 +29,7 @@ pub struct FileRows {
     pub ledger: FileLedger,
 }
 
-/// Reads one export through its mapping.
+/// Reads one export through its mapping. `tell`: bytes of the file read since the last call.
 ///
 /// # Errors
 /// The file is not a table of text, its header does not fit the mapping, or it holds direct identifiers.
@@ -40,9 +40,11 @@ pub fn read_file(
     path: &Path,
     file: FileId,
     names: &mut Names,
+    tell: &(dyn Fn(u64) + Sync),
 ) -> Result<FileRows, Problem> {
     let shown = path.strip_prefix(&group.folder).unwrap_or(path);
-    let reader = Utf8Reader::new(open(path, shown)?, mapping.form.encoding).map_err(|e| read_problem(shown, &e))?;
+    let (reader, bytes) = open_counted(path, shown)?;
+    let reader = Utf8Reader::new(reader, mapping.form.encoding).map_err(|e| read_problem(shown, &e))?;
     let mut blocks = Blocks::new(reader, shown, mapping.form.delimiter);
 
     let first = blocks.next_block()?.ok_or_else(|| {
@@ -58,6 +60,7 @@ pub fn read_file(
     let mut out = FileRows { ledger: file_ledger(&plan), ..FileRows::default() };
     let at_once = 2 * rayon::current_num_threads();
     let mut batch = vec![first];
+    let mut told = 0;
     while !batch.is_empty() {
         // the next blocks are read from the disk while these are understood
         let (read, next) = rayon::join(
@@ -68,6 +71,9 @@ pub fn read_file(
             out.append(block, names, group.patient_keys);
         }
         batch = next?;
+        let so_far = bytes.so_far();
+        tell(so_far - told);
+        told = so_far;
     }
     out.ledger.kept = out.rows.len() as u64;
     Ok(out)

@@ -8,7 +8,6 @@ use super::row::{Row, Score};
 use crate::error::{Problem, Spot};
 use crate::export::place::Files;
 use crate::group::settings::Group;
-use std::path::Path;
 
 /// Everything that was understood, before duplicates are taken out.
 #[derive(Default, Debug)]
@@ -25,22 +24,25 @@ pub struct Intake {
     pub ledger: Ledger,
 }
 
-/// Reads every export of a group. `progress` is told each file before it is read.
+/// Reads every export of a group. `tell`: bytes of the exports read since the last call, and all, packed as they are.
 ///
 /// # Errors
 /// A file cannot be read, does not fit its mapping, or holds direct identifiers.
-pub fn read_group(group: &Group, mut progress: impl FnMut(&Path)) -> Result<Intake, Problem> {
+pub fn read_group(group: &Group, tell: &(dyn Fn(u64, u64) + Sync)) -> Result<Intake, Problem> {
+    let files = group.exports.iter().flat_map(|export| &export.files);
+    let bytes: u64 = files.filter_map(|path| Some(std::fs::metadata(group.folder.join(path)).ok()?.len())).sum();
     let mut intake = Intake::default();
     for export in &group.exports {
         for path in &export.files {
-            progress(path);
             let shown = path.to_string_lossy().replace('\\', "/");
             let file = intake
                 .files
                 .add(shown)
                 .ok_or_else(|| Problem::input("more than 65,535 export files").at(Spot::file("group.toml")))?;
             let full = group.folder.join(path);
-            let read = read_file(group, &export.mapping, export.site.as_deref(), &full, file, &mut intake.names)?;
+            let site = export.site.as_deref();
+            let tell = |read| tell(read, bytes);
+            let read = read_file(group, &export.mapping, site, &full, file, &mut intake.names, &tell)?;
             if intake.rows.is_empty() {
                 intake.rows = read.rows;
                 intake.scores = read.scores;

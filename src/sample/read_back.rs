@@ -37,7 +37,7 @@ fn read_back_of(options: SampleOptions) -> ReadBack {
     write(folder.path(), options).unwrap();
     let truth = |name: &str| std::fs::read_to_string(folder.path().join("truth").join(name)).unwrap();
     let group = load::load(folder.path()).unwrap_or_else(|problem| panic!("{problem}"));
-    let mut intake = read_group(&group, |_| {}).unwrap_or_else(|problem| panic!("{problem}"));
+    let mut intake = read_group(&group, &|_, _| ()).unwrap_or_else(|problem| panic!("{problem}"));
     let is_long = |e: &crate::group::settings::Export| e.mapping.form.layout == Layout::ReadingRows;
     let long: Vec<bool> = group.exports.iter().flat_map(|e| e.files.iter().map(move |_| is_long(e))).collect();
     let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));

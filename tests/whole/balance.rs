@@ -100,7 +100,7 @@ proptest! {
         let small = SmallGroup::new(MAPPING, &export);
         let group = load(small.folder.path()).unwrap();
         // a file may be refused as a whole (names among the keys, say), but then nothing was lost silently
-        if let Ok(mut intake) = read_group(&group, |_| ()) {
+        if let Ok(mut intake) = read_group(&group, &|_, _| ()) {
             let (visits, disagreements) = visits(intake.rows, intake.scores, &[false], &mut intake.ledger);
             let (_, file) = intake.ledger.iter().next().unwrap();
             prop_assert!(file.balances(), "{file:?}");

@@ -10,7 +10,7 @@ use std::io::Write;
 fn read(mapping: &str, export: impl AsRef<[u8]>) -> Intake {
     let small = SmallGroup::new(mapping, export);
     let group = load(small.folder.path()).unwrap_or_else(|problem| panic!("{problem}"));
-    read_group(&group, |_| ()).unwrap_or_else(|problem| panic!("{problem}"))
+    read_group(&group, &|_, _| ()).unwrap_or_else(|problem| panic!("{problem}"))
 }
 
 /// 177.93 N of pull (40 lbf) on 80 kg, 2 July 2026, pain 7 of 10.
@@ -147,6 +147,6 @@ fn patient_keys_of_two_sites_are_two_people_when_the_group_says_so() {
             format!("name = \"x\"\nas_of = 2026-11-25\npatient_keys = \"{keys}\"\n[[exports]]\nfiles = [\"export.csv\"]\nmapping = \"mapping.toml\"\n"),
         );
         let group = load(small.folder.path()).unwrap();
-        assert_eq!(read_group(&group, |_| ()).unwrap().names.patients.len(), people, "{keys}");
+        assert_eq!(read_group(&group, &|_, _| ()).unwrap().names.patients.len(), people, "{keys}");
     }
 }

@@ -89,44 +89,87 @@ pub fn week_of(day: i32) -> i32 {
 /// The series of each unit of a level, without the visits of the units `without`.
 pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Series> {
     let parameter = column.about.parameter;
-    let mut dated: Vec<(UnitId, i32, f64, NameId, u32)> = if parameter.set_by() == SetBy::Course {
-        let usual = column.usual(level).into_iter();
-        usual.filter_map(|one| Some((one.unit, week_of(one.day?), one.value, one.patient, one.visits))).collect()
+    let mut dated: Vec<Dated> = Vec::new();
+    if parameter.set_by() == SetBy::Course {
+        for one in column.usual(level) {
+            if let Some(day) = one.day {
+                of_unit(&mut dated, one.unit).take(week_of(day), one.value, one.patient, one.visits);
+            }
+        }
     } else {
-        let kept = column.values.iter().filter(|(visit, _)| {
-            ![visit.clinician, visit.table].into_iter().flatten().any(|unit| without.contains(&unit))
-        });
-        kept.filter_map(|(visit, value)| Some((visit.unit(level)?, week_of(visit.day?), *value, visit.patient, 1)))
-            .collect()
+        for (visit, value) in &column.values {
+            let left_out = [visit.clinician, visit.table].into_iter().flatten().any(|unit| without.contains(&unit));
+            if let (false, Some(unit), Some(day)) = (left_out, visit.unit(level), visit.day) {
+                of_unit(&mut dated, unit).take(week_of(day), *value, visit.patient, 1);
+            }
+        }
+    }
+    let series = |(unit, dated): (usize, Dated)| Series {
+        unit: UnitId(unit as u32),
+        visits: dated.visits,
+        patients: super::column::patients(dated.patients.iter().copied()),
+        weeks: dated.by_week(),
     };
-    dated.sort_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2)));
-    let of_unit = |of: &[(UnitId, i32, f64, NameId, u32)]| {
-        let weeks = of.chunk_by(|a, b| a.1 == b.1).filter_map(|week| {
-            let values: Vec<f64> = week.iter().map(|one| one.2).collect();
-            Some(Week { week: week.first()?.1, value: mean(&values)?, n: values.len() as u32 })
-        });
-        Some(Series {
-            unit: of.first()?.0,
-            weeks: weeks.collect(),
-            visits: of.iter().map(|one| one.4).sum(),
-            patients: super::column::patients(of.iter().map(|one| one.3)),
-        })
-    };
-    dated.chunk_by(|a, b| a.0 == b.0).filter_map(of_unit).collect()
+    dated.into_iter().enumerate().filter(|(_, dated)| dated.visits > 0).map(series).collect()
 }
 
-/// Looks for a change in each unit: sites, and clinicians or tables, whoever's doing the parameter is. `margin`: what matters, where
-/// the standard says.
-pub fn changes(visits: &SetupVisits<'_>, column: &Column<'_>, margin: Option<f64>, names: &Names) -> Vec<Change> {
+/// What is gathered of one unit.
+#[derive(Clone, Default)]
+struct Dated {
+    /// Week and value, as they come.
+    values: Vec<(i32, f64)>,
+    /// Patients, those who follow one another once.
+    patients: Vec<NameId>,
+    visits: u32,
+}
+
+/// The place of a unit, whose numbers have no gaps.
+fn of_unit(dated: &mut Vec<Dated>, unit: UnitId) -> &mut Dated {
+    let place = unit.0 as usize;
+    if dated.len() <= place {
+        dated.resize(place + 1, Dated::default());
+    }
+    &mut dated[place]
+}
+
+impl Dated {
+    fn take(&mut self, week: i32, value: f64, patient: NameId, visits: u32) {
+        self.values.push((week, value));
+        self.visits += visits;
+        if self.patients.last() != Some(&patient) {
+            self.patients.push(patient);
+        }
+    }
+
+    /// The mean of each week, its values added in order of size, whatever the order they came in.
+    fn by_week(mut self) -> Vec<Week> {
+        self.values.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        let mut values: Vec<f64> = Vec::new();
+        let week = |of: &[(i32, f64)]| {
+            values.clear();
+            values.extend(of.iter().map(|(_, value)| *value));
+            Some(Week { week: of.first()?.0, value: mean(&values)?, n: values.len() as u32 })
+        };
+        self.values.chunk_by(|a, b| a.0 == b.0).filter_map(week).collect()
+    }
+}
+
+/// Looks for a change in each unit: sites, whose series are given, and clinicians or tables, whoever's doing the parameter is.
+/// `margin`: what matters, where the standard says.
+pub fn changes(
+    visits: &SetupVisits<'_>,
+    column: &Column<'_>,
+    of_sites: &[Series],
+    margin: Option<f64>,
+    names: &Names,
+) -> Vec<Change> {
     let margin = margin.unwrap_or_else(|| {
         let values: Vec<f64> = column.values.iter().map(|(_, value)| *value).collect();
         margin_without_standard(column.about.parameter, sample_sd(&values).unwrap_or(f64::INFINITY))
     });
-    [Level::Site, narrow_level(column.about.parameter)]
-        .into_par_iter()
-        .flat_map(|level| series(column, level, &[]))
-        .filter_map(|series| change(visits, column, &series, margin, names))
-        .collect()
+    let narrower = series(column, narrow_level(column.about.parameter), &[]);
+    let all: Vec<&Series> = of_sites.iter().chain(&narrower).collect();
+    all.into_par_iter().filter_map(|series| change(visits, column, series, margin, names)).collect()
 }
 
 /// Whether a site's change is still there without the visits of some of its clinicians or tables.

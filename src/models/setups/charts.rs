@@ -29,14 +29,16 @@ pub struct Chart {
     pub change: Option<Change>,
 }
 
-/// The charts of all sites, and those of other units with a change among `found`.
-pub fn charts(column: &Column<'_>, found: &[&Change]) -> Vec<Chart> {
-    let of_level = |level| series(column, level, &[]);
-    let others = [Level::Clinician, Level::Table].into_iter().flat_map(of_level);
+/// The charts of all sites, whose series are given, and those of other units with a change among `found`.
+pub fn charts(column: &Column<'_>, sites: &[Series], found: &[&Change]) -> Vec<Chart> {
     let has_change = |series: &Series| found.iter().any(|change| change.unit == series.unit);
-    of_level(Level::Site)
-        .into_iter()
-        .chain(others.filter(has_change))
+    let is_narrower = |change: &&Change| !sites.iter().any(|site| site.unit == change.unit);
+    let narrower: &[Level] = if found.iter().any(is_narrower) { &[Level::Clinician, Level::Table] } else { &[] };
+    let others = narrower.iter().flat_map(|level| series(column, *level, &[])).filter(has_change);
+    sites
+        .iter()
+        .cloned()
+        .chain(others)
         .filter_map(|series| {
             let change = found.iter().find(|change| change.unit == series.unit).map(|change| (*change).clone());
             chart(column, series, change)

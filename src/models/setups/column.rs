@@ -3,10 +3,9 @@
 use super::visits::{Level, SetupVisit, SetupVisits, UnitId};
 use crate::catalogue::parameter::{About, Parameter, SetBy};
 use crate::catalogue::{ConditionId, Region};
-use crate::rows::row::{Mode, NameId};
+use crate::rows::row::{Mode, NameId, Row};
 use crate::visits::parameter_value::{can_open_the_split, value};
 use mendcurve_stats::sum::mean;
-use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// Visits of an episode from which what belongs to its whole course is read.
@@ -49,26 +48,42 @@ pub struct Usual {
 impl<'a> Column<'a> {
     /// A parameter of a region.
     pub fn of(visits: &'a SetupVisits<'_>, about: About) -> Self {
-        let in_region = || visits.list.iter().filter(move |visit| visit.region == Some(about.region));
-        let read = |visit: &'a SetupVisit| {
-            let row = visits.row(visit)?;
-            let says_something = match about.parameter {
-                Parameter::SplitGap => can_open_the_split(row),
-                // one steady pull is held for the session and has no rest
-                Parameter::Hold | Parameter::Rest => row.dose.mode != Some(Mode::Static),
-                _ => true,
-            };
-            Some((visit, value(row, about.parameter).filter(|_| says_something)?))
+        let mut column = Self { about, of: 0, values: Vec::new() };
+        for visit in visits.list.iter().filter(|visit| visit.region == Some(about.region)) {
+            column.take(visit, visits.row(visit));
+        }
+        column
+    }
+
+    /// Takes the next visit of the region.
+    fn take(&mut self, visit: &'a SetupVisit, row: Option<&Row>) {
+        self.of += 1;
+        let Some(row) = row else { return };
+        let says_something = match self.about.parameter {
+            Parameter::SplitGap => can_open_the_split(row),
+            // one steady pull is held for the session and has no rest
+            Parameter::Hold | Parameter::Rest => row.dose.mode != Some(Mode::Static),
+            _ => true,
         };
-        Self { about, of: in_region().count() as u32, values: in_region().filter_map(read).collect() }
+        if let Some(value) = value(row, self.about.parameter).filter(|_| says_something) {
+            self.values.push((visit, value));
+        }
     }
 
     /// All that some visit records, in the order of the pages: lumbar, then cervical.
     pub fn all(visits: &'a SetupVisits<'_>) -> Vec<Self> {
-        let regions = [Region::Lumbar, Region::Cervical].into_iter();
-        let abouts: Vec<About> =
-            regions.flat_map(|region| Parameter::ALL.map(|parameter| About { parameter, region })).collect();
-        abouts.into_par_iter().map(|about| Self::of(visits, about)).filter(|column| !column.values.is_empty()).collect()
+        // a visit's row lies anywhere in the memory: it is fetched once for all parameters
+        let of_region = |region: Region| {
+            let none = |parameter| Self { about: About { parameter, region }, of: 0, values: Vec::new() };
+            let mut columns = Parameter::ALL.map(none);
+            for visit in visits.list.iter().filter(|visit| visit.region == Some(region)) {
+                let row = visits.row(visit);
+                columns.iter_mut().for_each(|column| column.take(visit, row));
+            }
+            columns
+        };
+        let (lumbar, cervical) = rayon::join(|| of_region(Region::Lumbar), || of_region(Region::Cervical));
+        lumbar.into_iter().chain(cervical).filter(|column| !column.values.is_empty()).collect()
     }
 
     /// Number of patients behind it.
@@ -116,7 +131,12 @@ impl<'a> Column<'a> {
 
 /// How many patients there are; one after another in the order of visits or not.
 pub fn patients(of: impl Iterator<Item = NameId>) -> u32 {
-    let mut all: Vec<NameId> = of.collect();
+    let mut all: Vec<NameId> = Vec::new();
+    for patient in of {
+        if all.last() != Some(&patient) {
+            all.push(patient);
+        }
+    }
     all.sort_unstable();
     all.dedup();
     all.len() as u32

@@ -10,6 +10,7 @@ use crate::episodes::episode::Episodes;
 use crate::rows::row::Row;
 use crate::visits::possible::{Marks, marks_of_course};
 use mendcurve_stats::Level as Confidence;
+use rayon::prelude::*;
 
 /// How much more often than elsewhere a rule must be broken to matter, as a share of visits.
 const MATTERS: f64 = 0.02;
@@ -53,7 +54,7 @@ pub fn rule_shares(visits: &SetupVisits<'_>, marks: &[Marks]) -> Vec<RuleShares>
         let marked = marked.map(move |(visit, marks): (&SetupVisit, &Marks)| (visit, marks.broken(rule)));
         RuleShares { rule, broken: Shares::of(visits, marked) }
     };
-    Rule::ALL.into_iter().map(of).filter(|shares| shares.broken.group.visits > 0).collect()
+    Rule::ALL.into_par_iter().map(of).filter(|shares| shares.broken.group.visits > 0).collect()
 }
 
 /// Holds each unit against the others.

@@ -53,13 +53,8 @@ pub struct Held {
 
 impl Shares {
     /// Counts visits, each a hit or not, episode after episode.
-    pub fn of<'a>(visits: &SetupVisits<'_>, marked: impl Iterator<Item = (&'a SetupVisit, bool)> + Clone) -> Self {
-        let mut tallies = Vec::new();
-        for level in [Level::Site, Level::Clinician, Level::Table] {
-            tallies.extend(tally(
-                marked.clone().filter_map(|(visit, hit)| Some((visit.unit(level)?, visit.patient, hit))),
-            ));
-        }
+    pub fn of<'a>(visits: &SetupVisits<'_>, marked: impl Iterator<Item = (&'a SetupVisit, bool)>) -> Self {
+        let Tallies { of_units: tallies, whole } = Tallies::of(marked);
         let at_sites = tallies.iter().filter(|tally| is_site(visits, tally.unit));
         let clusters: Vec<Cluster> = at_sites.map(Tally::cluster).collect();
         let correlation = intraclass_correlation(&clusters).unwrap_or(0.0);
@@ -67,7 +62,6 @@ impl Shares {
             .chunk_by(|a, b| a.unit == b.unit)
             .filter_map(|of_unit| Some(unit_share(of_unit.first()?.unit, of_unit, correlation)))
             .collect();
-        let whole = tally(marked.map(|(visit, hit)| (UnitId(0), visit.patient, hit)));
         Self { group: unit_share(UnitId(0), &whole, correlation), units, correlation }
     }
 
@@ -123,6 +117,7 @@ impl UnitShare {
 #[derive(Clone, Copy, Debug)]
 struct Tally {
     unit: UnitId,
+    patient: NameId,
     visits: u32,
     hits: u32,
 }
@@ -137,19 +132,57 @@ fn is_site(visits: &SetupVisits<'_>, unit: UnitId) -> bool {
     visits.units.get(unit).is_some_and(|unit| unit.level == Level::Site)
 }
 
-/// One tally a unit and patient, in order of both.
-fn tally(marked: impl Iterator<Item = (UnitId, NameId, bool)>) -> Vec<Tally> {
-    let mut all: Vec<(UnitId, NameId, bool)> = marked.collect();
-    all.sort_unstable();
-    all.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1))
-        .filter_map(|of_patient| {
-            Some(Tally {
-                unit: of_patient.first()?.0,
-                visits: of_patient.len() as u32,
-                hits: of_patient.iter().filter(|(_, _, hit)| *hit).count() as u32,
-            })
-        })
-        .collect()
+/// The tallies of each unit and of the group, each in order of unit and patient, one a unit and patient.
+struct Tallies {
+    of_units: Vec<Tally>,
+    whole: Vec<Tally>,
+}
+
+impl Tallies {
+    /// Visits of one patient mostly follow one another: each such stretch is counted as it goes by, so that only the few counts of
+    /// stretches are left to sort.
+    fn of<'a>(marked: impl Iterator<Item = (&'a SetupVisit, bool)>) -> Self {
+        let (mut of_units, mut whole): (Vec<Tally>, Vec<Tally>) = (Vec::new(), Vec::new());
+        let mut begin = 0; // of the stretch among the tallies of units
+        for (visit, hit) in marked {
+            if whole.last().is_none_or(|last| last.patient != visit.patient) {
+                begin = of_units.len();
+                whole.push(Tally { unit: UnitId(0), patient: visit.patient, visits: 0, hits: 0 });
+            }
+            for unit in [Some(visit.site), visit.clinician, visit.table].into_iter().flatten() {
+                let stretch = of_units.get_mut(begin..).unwrap_or_default();
+                match stretch.iter_mut().find(|tally| tally.unit == unit) {
+                    Some(tally) => tally.count(hit),
+                    None => of_units.push(Tally { unit, patient: visit.patient, visits: 1, hits: u32::from(hit) }),
+                }
+            }
+            if let Some(last) = whole.last_mut() {
+                last.count(hit);
+            }
+        }
+        Self { of_units: joined(of_units), whole: joined(whole) }
+    }
+}
+
+impl Tally {
+    fn count(&mut self, hit: bool) {
+        self.visits += 1;
+        self.hits += u32::from(hit);
+    }
+}
+
+/// Sorted by unit and patient, the tallies of one unit and patient as one.
+fn joined(mut tallies: Vec<Tally>) -> Vec<Tally> {
+    tallies.sort_unstable_by_key(|tally| (tally.unit, tally.patient));
+    tallies.dedup_by(|next, kept| {
+        let same = (next.unit, next.patient) == (kept.unit, kept.patient);
+        if same {
+            kept.visits += next.visits;
+            kept.hits += next.hits;
+        }
+        same
+    });
+    tallies
 }
 
 fn unit_share(unit: UnitId, tallies: &[Tally], correlation: f64) -> UnitShare {

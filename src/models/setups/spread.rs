@@ -6,8 +6,8 @@
 
 use super::column::Column;
 use super::tested::{Question, Tested};
-use super::unlike::{UnitMean, unit_means};
-use super::visits::{Level, SetupVisits};
+use super::unlike::{UnitMean, UnitMeans};
+use super::visits::SetupVisits;
 use crate::rows::names::Names;
 use mendcurve_stats::energy::{energy, energy_test};
 use mendcurve_stats::siblings::beside_siblings;
@@ -23,9 +23,8 @@ const PERMUTATIONS: u32 = 999;
 const MORE_PERMUTATIONS: u32 = 49_999;
 const SEED: u64 = 12;
 
-/// Holds the spread of each site against the others'.
-pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, names: &Names) -> Vec<Tested> {
-    let means = unit_means(column, Level::Site);
+/// Holds the spread of each site against the others'. `means`: those of the column's sites.
+pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, names: &Names) -> Vec<Tested> {
     if means.units.len() < 2 || distinct_values(column) < FEWEST_DISTINCT {
         return Vec::new();
     }

@@ -111,7 +111,11 @@ pub fn is_numeric(parameter: Parameter) -> bool {
 
 /// Holds the units of a level against their siblings. `margin`: how far apart they must be to matter, where the standard says.
 pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, level: Level, margin: Option<f64>) -> Vec<Tested> {
-    let means = unit_means(column, level);
+    tests_of(visits, column, &unit_means(column, level), margin)
+}
+
+/// The same of means that are known already.
+pub fn tests_of(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, margin: Option<f64>) -> Vec<Tested> {
     let Ok(beside) = beside_siblings(&means.as_families(visits, |unit| unit.mean)) else { return Vec::new() };
     let margin = margin.unwrap_or_else(|| margin_without_standard(column.about.parameter, means.sd));
     let Ok(wide) = t_quantile(0.975, means.degrees_of_freedom.max(1.0)) else { return Vec::new() };

@@ -9,8 +9,8 @@ use super::cases::Quantity;
 use mendcurve_stats::Interval;
 use mendcurve_stats::between_groups::{MOST_COLUMNS, between_groups};
 use mendcurve_stats::distribution::normal_quantile;
-use mendcurve_stats::logistic::Rows;
-use mendcurve_stats::logistic_mixed::{Options, Outcome, logistic_mixed};
+use mendcurve_stats::logistic::{Outcome as Regression, Rows};
+use mendcurve_stats::logistic_mixed::{Options, Outcome, logistic_mixed_from};
 
 /// Sites apart.
 #[derive(Clone, PartialEq, Debug)]
@@ -21,18 +21,19 @@ pub struct Between {
     pub sites: Vec<(f64, Interval)>,
 }
 
-/// Compares sites by the values of cases in the order of the design; `site` numbers each case's site. `None` where no model with a
-/// random site could be fitted.
+/// Compares sites by the values of cases in the order of the design; `site` numbers each case's site. `without_sites`: the logistic
+/// regression of the same cases, where it is known. `None` where no model with a random site could be fitted.
 pub fn between_sites(
     quantity: Quantity,
     mix: &CaseMix,
     values: &[f64],
     site: &[usize],
     sites: usize,
+    without_sites: Option<Regression>,
 ) -> Option<Between> {
     match quantity {
         Quantity::Change => of_changes(mix, values, site, sites),
-        Quantity::Response | Quantity::FollowedUp => of_chances(mix, values, site, sites),
+        Quantity::Response | Quantity::FollowedUp => of_chances(mix, values, site, sites, without_sites),
     }
 }
 
@@ -50,12 +51,18 @@ fn of_changes(mix: &CaseMix, values: &[f64], site: &[usize], sites: usize) -> Op
     Some(Between { sd: fit.sd, sites: (0..sites).map(of).collect() })
 }
 
-fn of_chances(mix: &CaseMix, values: &[f64], site: &[usize], sites: usize) -> Option<Between> {
+fn of_chances(
+    mix: &CaseMix,
+    values: &[f64],
+    site: &[usize],
+    sites: usize,
+    without_sites: Option<Regression>,
+) -> Option<Between> {
     let names: Vec<&str> = mix.columns.iter().map(String::as_str).collect();
     let successes: Vec<u32> = values.iter().map(|value| u32::from(*value > 0.5)).collect();
     let trials = vec![1; values.len()];
     let rows = Rows { successes: &successes, trials: &trials, design: &mix.design, names: &names, offset: None };
-    match logistic_mixed(&rows, site, Options::default()).ok()? {
+    match logistic_mixed_from(&rows, site, Options::default(), without_sites).ok()? {
         Outcome::Fitted(fit) if fit.groups.len() == sites => Some(Between {
             sd: fit.sd_value(),
             sites: fit.groups.iter().map(|group| (group.rate, group.rate_interval)).collect(),

@@ -160,24 +160,26 @@ pub fn compare(reader: &Reader<'_>, scope: Scope, quantity: Quantity, quarters: 
     }
     let mix = case_mix(reader, &cases, quantity);
     let values: Vec<f64> = cases.iter().map(|case| case.value).collect();
-    let quality = quality(quantity, &mix, &cases, &values, reader);
-    let NullModel { model, penalised } = null_model(quantity, &mix, values)?;
+    let null = null_model(quantity, &mix, values)?;
+    let quality = quality(quantity, &mix, &cases, &null, reader);
+    let NullModel { model, penalised, regression, .. } = null;
     let site_of: Vec<usize> = cases.iter().filter_map(|case| sites.binary_search(&case.site).ok()).collect();
-    let between = between_sites(quantity, &mix, model.observed(), &site_of, sites.len());
+    let between = between_sites(quantity, &mix, model.observed(), &site_of, sites.len(), regression);
     let overall = model.observed().iter().sum::<f64>() / cases.len() as f64;
+    let mut at_site: Vec<Vec<usize>> = vec![Vec::new(); sites.len()];
+    for (i, site) in site_of.iter().enumerate() {
+        at_site.get_mut(*site)?.push(i);
+    }
     let mut lines = Vec::new();
     for (quarter, is_tested) in quarters.periods(scope) {
-        let held: Vec<(usize, Vec<usize>, Held)> = (0..sites.len())
-            .map(|site| {
-                let of_line = |i: &usize| {
-                    site_of.get(*i) == Some(&site)
-                        && quarter.is_none_or(|q| cases.get(*i).is_some_and(|case| case.quarter == Some(q)))
-                };
-                let members: Vec<usize> = (0..cases.len()).filter(of_line).collect();
-                let held = model.hold(&members);
-                (site, members, held)
-            })
-            .collect();
+        let in_quarter =
+            |i: &&usize| quarter.is_none_or(|q| cases.get(**i).is_some_and(|case| case.quarter == Some(q)));
+        let hold = |(site, all): (usize, &Vec<usize>)| {
+            let members: Vec<usize> = all.iter().filter(in_quarter).copied().collect();
+            let held = model.hold(&members);
+            (site, members, held)
+        };
+        let held: Vec<(usize, Vec<usize>, Held)> = at_site.iter().enumerate().map(hold).collect();
         let scores: Vec<Option<f64>> =
             held.iter().map(|(_, _, held)| held.score.filter(|_| is_tested && is_enough(quantity, held))).collect();
         for (position, (site, members, held)) in held.iter().enumerate() {

@@ -8,7 +8,7 @@ use super::super::folds::{FOLDS, fold_of};
 use super::case_mix::CaseMix;
 use super::cases::{Case, Quantity, Reader};
 use mendcurve_stats::linear_regression::{Term, linear_regression};
-use mendcurve_stats::logistic::{LogisticFit, Outcome, Rows, logistic};
+use mendcurve_stats::logistic::{LogisticFit, Outcome, Rows, logistic, logistic_from};
 use mendcurve_stats::prediction::{Calibration, auc, calibration};
 use mendcurve_stats::random::{stream, uniform};
 use mendcurve_stats::standardised::WithoutGroups;
@@ -24,6 +24,10 @@ pub struct NullModel {
     pub model: WithoutGroups,
     /// Whether it had to be penalised.
     pub penalised: bool,
+    /// Its coefficients, near which those of a part of the cases will be.
+    pub coefficients: Vec<f64>,
+    /// The logistic regression itself, of a yes or no.
+    pub regression: Option<Outcome>,
 }
 
 /// How well a model tells episodes apart that it has not seen.
@@ -40,21 +44,23 @@ pub fn null_model(quantity: Quantity, mix: &CaseMix, values: Vec<f64>) -> Option
     match quantity {
         Quantity::Change => {
             let model = WithoutGroups::linear(&mix.columns, mix.design.clone(), values).ok()?;
-            Some(NullModel { model, penalised: false })
+            Some(NullModel { model, penalised: false, coefficients: Vec::new(), regression: None })
         }
         Quantity::Response | Quantity::FollowedUp => {
-            let (fit, penalised) = chances(mix, &mix.design, &values)?;
+            let regression = regression(mix, &mix.design, &values, &vec![0.0; mix.width()])?;
+            let (fit, penalised) = chances(mix, &mix.design, &values, regression.clone())?;
             let model = WithoutGroups::logistic(&fit, mix.design.clone(), values).ok()?;
-            Some(NullModel { model, penalised })
+            Some(NullModel { model, penalised, coefficients: fit.coefficients, regression: Some(regression) })
         }
     }
 }
 
 /// The quality of the model, by five folds of the cases' patients; of some [`MOST_TRIED`] of them where there are more.
-pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], values: &[f64], reader: &Reader<'_>) -> Quality {
+pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], null: &NullModel, reader: &Reader<'_>) -> Quality {
     if mix.width() < 2 {
         return Quality::default();
     }
+    let values = null.model.observed();
     let records = reader.records();
     let patient = |case: &Case| records.episodes.list.get(case.episode as usize).map(|episode| episode.patient);
     let key = |case: &Case| patient(case).map_or("", |patient| records.names.patients.get(patient));
@@ -66,15 +72,17 @@ pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], values: &[f64]
     let folds: Vec<Option<u8>> = cases.iter().map(|case| tried(case).then(|| fold_of(key(case)))).collect();
     let (mut foretold, mut came) = (Vec::new(), Vec::new());
     for fold in 0..FOLDS {
-        let mut design = Vec::with_capacity(mix.design.len());
-        let mut others = Vec::with_capacity(values.len());
+        let mut design = Vec::new();
+        let mut others = Vec::new();
         for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| of.is_some_and(|of| of != fold)) {
             design.extend_from_slice(row);
             others.push(*value);
         }
         let coefficients = match quantity {
             Quantity::Change => slopes(mix, &design, &others),
-            _ => chances(mix, &design, &others).map(|(fit, _)| fit.coefficients),
+            _ => regression(mix, &design, &others, &null.coefficients)
+                .and_then(|found| chances(mix, &design, &others, found))
+                .map(|(fit, _)| fit.coefficients),
         };
         let Some(coefficients) = coefficients else { return Quality::default() };
         for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of == Some(fold)) {
@@ -120,14 +128,12 @@ fn of_changes(foretold: &[f64], came: &[f64]) -> Quality {
 
 /// A logistic regression of yes or no, and whether it had to be penalised. Firth's estimates do not add up to what was observed, so
 /// the intercept is fitted again beside them (Puhr et al. 2017, Stat Med 36:2302-17).
-fn chances(mix: &CaseMix, design: &[f64], values: &[f64]) -> Option<(LogisticFit, bool)> {
-    let names: Vec<&str> = mix.columns.iter().map(String::as_str).collect();
-    let successes: Vec<u32> = values.iter().map(|value| u32::from(*value > 0.5)).collect();
-    let trials = vec![1; values.len()];
-    let rows = Rows { successes: &successes, trials: &trials, design, names: &names, offset: None };
-    match logistic(&rows).ok()? {
+fn chances(mix: &CaseMix, design: &[f64], values: &[f64], found: Outcome) -> Option<(LogisticFit, bool)> {
+    match found {
         Outcome::Fitted(fit) => Some((*fit, false)),
         Outcome::Separated { firth, .. } => {
+            let successes: Vec<u32> = values.iter().map(|value| u32::from(*value > 0.5)).collect();
+            let trials = vec![1; values.len()];
             let mut fit = *firth;
             let predictor = |row: &[f64]| row.iter().zip(&fit.coefficients).map(|(x, b)| x * b).sum::<f64>();
             let offset: Vec<f64> = design.chunks_exact(mix.width().max(1)).map(predictor).collect();
@@ -145,6 +151,15 @@ fn chances(mix: &CaseMix, design: &[f64], values: &[f64]) -> Option<(LogisticFit
         }
         Outcome::NotConverged(_) => None,
     }
+}
+
+/// The logistic regression of yes or no, looked for from `start`.
+fn regression(mix: &CaseMix, design: &[f64], values: &[f64], start: &[f64]) -> Option<Outcome> {
+    let names: Vec<&str> = mix.columns.iter().map(String::as_str).collect();
+    let successes: Vec<u32> = values.iter().map(|value| u32::from(*value > 0.5)).collect();
+    let trials = vec![1; values.len()];
+    let rows = Rows { successes: &successes, trials: &trials, design, names: &names, offset: None };
+    logistic_from(&rows, start).ok()
 }
 
 fn slopes(mix: &CaseMix, design: &[f64], values: &[f64]) -> Option<Vec<f64>> {

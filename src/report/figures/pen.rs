@@ -10,6 +10,8 @@ use plotters::element::{Circle, PathElement, Polygon, Rectangle, Text};
 use plotters::prelude::{Color, DrawingArea, IntoTextStyle, RGBColor, SVGBackend};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{FontDesc, FontFamily, FontStyle, ShapeStyle};
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 /// Canvas units per point.
 pub(super) const FINE: f64 = 10.0;
@@ -38,6 +40,16 @@ pub(super) const OCHRE: RGBColor = RGBColor(0xb3, 0x54, 0x1e);
 /// The paper.
 pub(super) const WHITE: RGBColor = RGBColor(0xff, 0xff, 0xff);
 
+/// Widths of texts by face: bits of its size, whether it is bold.
+type Widths = HashMap<(u64, bool), HashMap<String, f64>>;
+
+/// Widths kept of a face, at most.
+const MOST_WIDTHS: usize = 4096;
+
+thread_local! {
+    static WIDTHS: RefCell<Widths> = RefCell::default();
+}
+
 /// A size and weight of the embedded typeface.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Face {
@@ -62,17 +74,37 @@ impl Face {
     }
 
     /// Width of a text. Falls back on a rough guess should the typeface be unreadable.
+    ///
+    /// Measuring goes letter by letter through the typeface's tables, and breaking a text into lines measures the same beginnings
+    /// again and again: what was measured is kept for a while.
     pub(super) fn width(self, text: &str) -> f64 {
-        let measured = typeface::ready_to_measure().then(|| self.font().box_size(text).ok()).flatten();
+        let face = (self.size.to_bits(), self.bold);
+        let known = WIDTHS.with_borrow(|widths| widths.get(&face).and_then(|of_face| of_face.get(text).copied()));
+        known.unwrap_or_else(|| {
+            let width = self.measured(text);
+            WIDTHS.with_borrow_mut(|widths| {
+                let of_face = widths.entry(face).or_default();
+                if of_face.len() >= MOST_WIDTHS {
+                    of_face.clear();
+                }
+                of_face.insert(text.to_owned(), width);
+            });
+            width
+        })
+    }
+
+    fn measured(self, text: &str) -> f64 {
+        let measured =
+            typeface::ready_to_measure().then(|| self.font(typeface::MEASURED).box_size(text).ok()).flatten();
         match measured {
             Some((width, _)) => f64::from(width) / FINE,
             None => 0.6 * self.size * text.chars().count() as f64,
         }
     }
 
-    fn font(self) -> FontDesc<'static> {
+    fn font(self, family: &'static str) -> FontDesc<'static> {
         let style = if self.bold { FontStyle::Bold } else { FontStyle::Normal };
-        FontDesc::new(FontFamily::Name(typeface::FAMILY), self.size * FINE * LIBRARY_FONT_FACTOR, style)
+        FontDesc::new(FontFamily::Name(family), self.size * FINE * LIBRARY_FONT_FACTOR, style)
     }
 }
 
@@ -167,7 +199,8 @@ impl<'a, 'b> Pen<'a, 'b> {
             Align::Middle => HPos::Center,
             Align::Right => HPos::Right,
         };
-        let style = face.font().color(&ink).into_text_style(self.canvas).pos(Pos::new(side, VPos::Center));
+        let style =
+            face.font(typeface::FAMILY).color(&ink).into_text_style(self.canvas).pos(Pos::new(side, VPos::Center));
         self.done(self.canvas.draw(&Text::new(text.to_string(), fine(at), style)))
     }
 

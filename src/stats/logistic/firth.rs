@@ -7,7 +7,7 @@ use super::GRADIENT_TOLERANCE;
 use super::fitted::{Evidence, LogisticFit, Method};
 use super::rows::Checked;
 use super::scaled_cholesky::{ScaledCholesky, scaled_curvature};
-use super::sums::chances;
+use super::sums::{chances, dot};
 use crate::evidence::Ending;
 
 /// Steps allowed. The information is not the penalised likelihood's Hessian, so that steps gain a constant number of digits each.
@@ -157,16 +157,16 @@ fn penalised_score(rows: &Checked, at: &At) -> DVector<f64> {
         .chunks()
         .into_par_iter()
         .map(|chunk| {
-            let mut sum = vec![0.0; p];
+            let (mut sum, mut turned) = (vec![0.0; p], vec![0.0; p]);
             for j in chunk {
                 let x = &rows.design[j * p..(j + 1) * p];
                 let (chance, against) = chances(rows.predictor(j, &at.b));
-                let quadratic: f64 = inverse
-                    .chunks_exact(p)
-                    .zip(x)
-                    .map(|(column, xi)| xi * column.iter().zip(x).map(|(v, x)| v * x).sum::<f64>())
-                    .sum();
-                let leverage = rows.trials[j] * chance * against * quadratic;
+                // I^-1 x column by column: most columns mark a class and are 0 in most rows
+                turned.fill(0.0);
+                for (column, xi) in inverse.chunks_exact(p).zip(x).filter(|(_, xi)| **xi != 0.0) {
+                    turned.iter_mut().zip(column).for_each(|(t, v)| *t += xi * v);
+                }
+                let leverage = rows.trials[j] * chance * against * dot(&turned, x);
                 let pull = leverage * (against - chance) / 2.0; // 1/2 - p
                 sum.iter_mut().zip(x).for_each(|(s, x)| *s += pull * x);
             }

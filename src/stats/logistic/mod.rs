@@ -43,7 +43,7 @@ pub use separation::Separation;
 
 pub(crate) use rows::Checked;
 
-use crate::error::InputError;
+use crate::error::{InputError, all_finite, same_length};
 
 /// Distance from the maximum, in standard errors, that counts as none.
 pub const GRADIENT_TOLERANCE: f64 = 1e-8;
@@ -83,6 +83,16 @@ pub fn logistic(rows: &Rows) -> Result<Outcome, InputError> {
     fit_checked(&rows.check()?)
 }
 
+/// The same from coefficients that are near, as those of a fit to much the same rows: it takes fewer steps to the same maximum.
+///
+/// # Errors
+/// As [`logistic`]; also if `start` has another length than there are columns, or is not finite.
+pub fn logistic_from(rows: &Rows, start: &[f64]) -> Result<Outcome, InputError> {
+    same_length("start", rows.names.len(), start.len())?;
+    all_finite("start", start)?;
+    fit_checked_from(&rows.check()?, start)
+}
+
 /// Firth's penalised likelihood, separated or not.
 ///
 /// # Errors
@@ -96,9 +106,13 @@ pub fn firth(rows: &Rows) -> Result<Outcome, InputError> {
 }
 
 pub(crate) fn fit_checked(rows: &Checked) -> Result<Outcome, InputError> {
-    Ok(match newton::maximise(rows) {
+    fit_checked_from(rows, &vec![0.0; rows.columns()])
+}
+
+fn fit_checked_from(rows: &Checked, start: &[f64]) -> Result<Outcome, InputError> {
+    Ok(match newton::maximise(rows, start) {
         newton::End::Maximum(fit) => Outcome::Fitted(fit),
-        newton::End::Separated(separation) => match firth::maximise(rows, &vec![0.0; rows.columns()], None) {
+        newton::End::Separated(separation) => match firth::maximise(rows, start, None) {
             Ok(fit) => Outcome::Separated { separation, firth: Box::new(fit.into_fit(rows)) },
             Err(evidence) => Outcome::NotConverged(evidence),
         },

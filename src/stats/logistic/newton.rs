@@ -24,9 +24,10 @@ pub(super) enum End {
     NotConverged(Evidence),
 }
 
-pub(super) fn maximise(rows: &Checked) -> End {
+/// Maximises from `start`; there is one maximum or none, so that it matters for the number of steps alone.
+pub(super) fn maximise(rows: &Checked, start: &[f64]) -> End {
     let p = rows.columns();
-    let mut b = vec![0.0; p];
+    let mut b = start.to_vec();
     let mut at = rows.derivatives(&b);
     let start_log_likelihood = at.log_likelihood;
     let (mut iterations, mut evaluations) = (0, 1);
@@ -76,7 +77,7 @@ pub(super) fn maximise(rows: &Checked) -> End {
         ending = Ending::IllConditioned;
     }
     let evidence = Evidence {
-        start: vec![0.0; p],
+        start: start.to_vec(),
         end: b.clone(),
         start_log_likelihood,
         end_log_likelihood: at.log_likelihood,

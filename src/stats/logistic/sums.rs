@@ -31,8 +31,17 @@ pub(crate) fn softplus(eta: f64) -> f64 {
     eta.max(0.0) + (-eta.abs()).exp().ln_1p()
 }
 
+/// x'b, in four sums side by side: one alone would wait for each addition before the next.
 pub(crate) fn dot(x: &[f64], b: &[f64]) -> f64 {
-    x.iter().zip(b).map(|(x, b)| x * b).sum()
+    let (mut fours, mut with) = (x.chunks_exact(4), b.chunks_exact(4));
+    let mut sums = [0.0; 4];
+    for (x, b) in fours.by_ref().zip(with.by_ref()) {
+        for ((sum, x), b) in sums.iter_mut().zip(x).zip(b) {
+            *sum += x * b;
+        }
+    }
+    let rest: f64 = fours.remainder().iter().zip(with.remainder()).map(|(x, b)| x * b).sum();
+    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
 }
 
 /// Adds sum w x x' to the lower triangle of the p by p `sum`; [`mirror`] completes it.
@@ -91,8 +100,11 @@ impl Checked<'_> {
                 let mut weights = Vec::with_capacity(CHUNK);
                 for j in rows.clone() {
                     let (y, n, eta) = (self.successes[j], self.trials[j], self.predictor(j, b));
-                    let (chance, against) = chances(eta);
-                    likelihood += y * eta - n * softplus(eta);
+                    // one exponential for the chances and for log(1 + e^eta), see `chances` and `softplus`
+                    let t = (-eta.abs()).exp();
+                    let (small, large) = (t / (1.0 + t), 1.0 / (1.0 + t));
+                    let (chance, against) = if eta >= 0.0 { (large, small) } else { (small, large) };
+                    likelihood += y * eta - n * (eta.max(0.0) + t.ln_1p());
                     largest = largest.max(eta.abs());
                     weights.push(n * chance * against);
                     // not y - np, which loses its digits where p is all but 1

@@ -79,6 +79,19 @@ impl Default for Options {
 /// If the rows are faulty as for [`crate::logistic::logistic`], a group's number is left out, there is one group only,
 /// or the number of points is even or not from 1 to 25.
 pub fn logistic_mixed(rows: &Rows, group: &[usize], options: Options) -> Result<Outcome, InputError> {
+    logistic_mixed_from(rows, group, options, None)
+}
+
+/// The same where what [`logistic::logistic`] gives for the same rows is known already.
+///
+/// # Errors
+/// As [`logistic_mixed`].
+pub fn logistic_mixed_from(
+    rows: &Rows,
+    group: &[usize],
+    options: Options,
+    plain: Option<logistic::Outcome>,
+) -> Result<Outcome, InputError> {
     if options.points.is_multiple_of(2) || options.points > 25 {
         return Err(InputError::OutOfRange { what: "number of quadrature points", domain: "odd, from 1 to 25" });
     }
@@ -86,7 +99,7 @@ pub fn logistic_mixed(rows: &Rows, group: &[usize], options: Options) -> Result<
     let checked = rows.check()?;
     let rule = GaussHermite::new(options.points)?;
     let fine = GaussHermite::new(options.points.max(LEAST_POINTS))?;
-    let plain = logistic::fit_checked(&checked)?;
+    let plain = plain.map_or_else(|| logistic::fit_checked(&checked), Ok)?;
     let (fixed, separated) = match plain {
         logistic::Outcome::Fitted(fit) => (*fit, false),
         logistic::Outcome::Separated { firth, .. } => (*firth, true),

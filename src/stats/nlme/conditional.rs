@@ -27,6 +27,8 @@ pub(super) struct Law {
     pub mean: [f64; 3],
     pub loading: Loading,
     pub residual_variance: f64,
+    /// log(2 pi s2), taken once for all x.
+    log_two_pi_variance: f64,
 }
 
 /// See the module's head.
@@ -75,6 +77,10 @@ struct Given {
 }
 
 impl Law {
+    pub(super) fn new(mean: [f64; 3], loading: Loading, residual_variance: f64) -> Self {
+        Self { mean, loading, residual_variance, log_two_pi_variance: (std::f64::consts::TAU * residual_variance).ln() }
+    }
+
     fn levels_at(&self, x: f64) -> [f64; 2] {
         [self.mean[0] + self.loading.bt * x, self.mean[1] + self.loading.pt * x]
     }
@@ -123,7 +129,7 @@ impl Law {
         let k = [(f.bb * g[0] + f.pb * g[1]) / s2, f.pp * g[1] / s2];
         let c = [inverse[0] * k[0] + inverse[1] * k[1], inverse[1] * k[0] + inverse[2] * k[1]];
         let log_density =
-            -0.5 * (n * (std::f64::consts::TAU * s2).ln() + determinant.ln() + s.rr / s2 - k[0] * c[0] - k[1] * c[1]);
+            -0.5 * (n * self.log_two_pi_variance + determinant.ln() + s.rr / s2 - k[0] * c[0] - k[1] * c[1]);
         Given { log_tau_sums: s, rise, h, g, c, inverse, log_density }
     }
 
@@ -208,7 +214,7 @@ mod tests {
 
     fn law() -> Law {
         let loading = Loading { tt: 0.5, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
-        Law { mean: [6.8, 2.2, 2.4], loading, residual_variance: 0.6 }
+        Law::new([6.8, 2.2, 2.4], loading, 0.6)
     }
 
     #[test]
@@ -251,7 +257,7 @@ mod tests {
                 7 => l.loading.pb += by,
                 8 => l.loading.pp += by,
                 9 => l.loading.tt += by,
-                12 => l.residual_variance *= (2.0 * by).exp(),
+                12 => l = Law::new(l.mean, l.loading, l.residual_variance * (2.0 * by).exp()),
                 _ => return None,
             }
             Some(l.log_density_given(&T, &Y, x))

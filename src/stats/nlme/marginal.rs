@@ -171,7 +171,7 @@ mod tests {
 
     fn law(tt: f64, residual_variance: f64) -> Law {
         let loading = Loading { tt, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };
-        Law { mean: [6.8, 2.2, 2.4], loading, residual_variance }
+        Law::new([6.8, 2.2, 2.4], loading, residual_variance)
     }
 
     const T: [f64; 6] = [0.0, 3.0, 9.0, 20.0, 60.0, 90.0];

@@ -138,7 +138,7 @@ impl Parameters {
 
     /// As [`Self::law`], the rotation made before: it is the same for all subjects.
     pub fn law_turned(&self, covariates: &[f64], turned: &Turned) -> Law {
-        Law { mean: self.mean(covariates), loading: turned.loading, residual_variance: (2.0 * self.log_sigma).exp() }
+        Law::new(self.mean(covariates), turned.loading, (2.0 * self.log_sigma).exp())
     }
 }
 
