@@ -49,38 +49,3 @@ pub fn can_open_the_split(row: &Row) -> bool {
         _ => true,
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::catalogue::parameter::Nature;
-    use crate::episodes::timeline::visit;
-    use crate::units::Newtons;
-
-    #[test]
-    fn words_stand_where_the_catalogue_has_them() {
-        let place = |parameter: Parameter, word: &str| match parameter.nature() {
-            Nature::Word(words) => words.iter().position(|of| *of == word).map(|at| at as f64),
-            _ => None,
-        };
-        let mut row = visit(0);
-        row.setup.position = Some(Position::Supine);
-        row.setup.upper_restraint = Some(UpperRestraint::AxillaryPosts);
-        row.dose.mode = Some(Mode::Intermittent);
-        assert_eq!(value(&row, Parameter::Position), place(Parameter::Position, "supine"));
-        assert_eq!(value(&row, Parameter::UpperRestraint), place(Parameter::UpperRestraint, "axillary posts"));
-        assert_eq!(value(&row, Parameter::Mode), place(Parameter::Mode, "intermittent"));
-    }
-
-    #[test]
-    fn the_split_can_open_where_the_pull_is_above_the_tension_or_nobody_knows() {
-        let mut row = visit(0);
-        assert!(can_open_the_split(&row));
-        row.setup.return_tension = Newtons::new(180.0);
-        assert!(can_open_the_split(&row));
-        for (pull, opens) in [(179.0, false), (180.0, false), (181.0, true)] {
-            row.dose.peak_force = Newtons::new(pull);
-            assert_eq!(can_open_the_split(&row), opens, "{pull}");
-        }
-    }
-}

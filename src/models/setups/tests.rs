@@ -12,12 +12,14 @@ use super::variation::{Variation, variation};
 use super::visits::{Level, SetupVisits};
 use super::within::within;
 use super::{copied, last_digits, possible, spread, unlike};
-use crate::catalogue::parameter::{About, Parameter};
+use crate::catalogue::parameter::{About, Nature, Parameter};
 use crate::catalogue::setup_standard::{Grade, StandardItem};
 use crate::catalogue::{Measures, Region};
+use crate::episodes::timeline::visit;
 use crate::group::setup_standard::default_standard;
-use crate::rows::row::{Mode, Row, Turns};
+use crate::rows::row::{Mode, Position, Row, Turns, UpperRestraint};
 use crate::units::{Degrees, Millimetres, Newtons, Seconds};
+use crate::visits::parameter_value::{can_open_the_split, value};
 use mendcurve_stats::Level as Confidence;
 
 const GAP: About = About { parameter: Parameter::SplitGap, region: Region::Lumbar };
@@ -348,4 +350,31 @@ fn a_column_leaves_out_what_says_nothing() {
     assert_eq!((steps.steps, steps.changed, steps.how_far), (140, 140, Some((1.0, 1.0))));
     assert_eq!(within(&gaps).map(|steps| (steps.steps, steps.changed)), Some((120, 0)));
     assert!(series(&gaps, Level::Site, &[]).iter().all(|series| series.visits == 70));
+}
+
+#[test]
+fn words_stand_where_the_catalogue_has_them() {
+    let place = |parameter: Parameter, word: &str| match parameter.nature() {
+        Nature::Word(words) => words.iter().position(|of| *of == word).map(|at| at as f64),
+        _ => None,
+    };
+    let mut row = visit(0);
+    row.setup.position = Some(Position::Supine);
+    row.setup.upper_restraint = Some(UpperRestraint::AxillaryPosts);
+    row.dose.mode = Some(Mode::Intermittent);
+    assert_eq!(value(&row, Parameter::Position), place(Parameter::Position, "supine"));
+    assert_eq!(value(&row, Parameter::UpperRestraint), place(Parameter::UpperRestraint, "axillary posts"));
+    assert_eq!(value(&row, Parameter::Mode), place(Parameter::Mode, "intermittent"));
+}
+
+#[test]
+fn the_split_can_open_where_the_pull_is_above_the_tension_or_nobody_knows() {
+    let mut row = visit(0);
+    assert!(can_open_the_split(&row));
+    row.setup.return_tension = Newtons::new(180.0);
+    assert!(can_open_the_split(&row));
+    for (pull, opens) in [(179.0, false), (180.0, false), (181.0, true)] {
+        row.dose.peak_force = Newtons::new(pull);
+        assert_eq!(can_open_the_split(&row), opens, "{pull}");
+    }
 }

@@ -67,7 +67,7 @@ pub fn likelihood_ratio(
     let top = fit.evidence.end_log_likelihood;
     let mut fall = |value: f64| -> Option<f64> {
         others.offset = Some(known.iter().zip(&held).map(|(known, x)| known + value * x).collect());
-        match newton::maximise(&others) {
+        match newton::maximise(&others, &vec![0.0; others.columns()]) {
             newton::End::Maximum(fit) => Some(top - fit.evidence.end_log_likelihood),
             _ => None,
         }
