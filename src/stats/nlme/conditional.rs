@@ -28,7 +28,7 @@ pub(super) struct Law {
     pub loading: Loading,
     pub residual_variance: f64,
     /// log(2 pi s2), taken once for all x.
-    log_two_pi_variance: f64,
+    pub(super) log_two_pi_variance: f64,
 }
 
 /// See the module's head.
