@@ -1,6 +1,6 @@
 //! What is planted is found, with its size and day; what is not planted is not.
 
-use super::changes::{changes, series, stays_without, week_of};
+use super::changes::{Change, changes, series, stays_without, week_of};
 use super::charts::charts;
 use super::column::Column;
 use super::conformance::{self, LEAST_SHARE_OF_REQUIRED, item_shares};
@@ -37,6 +37,10 @@ fn item(parameter: Parameter) -> StandardItem {
 /// The answers below a p value that matter, by unit.
 fn called(made: &Made, seen: &SetupVisits<'_>, tests: &[Tested], below: f64) -> Vec<String> {
     tests.iter().filter(|test| test.p < below && test.matters).map(|test| made.unit(seen, test.unit)).collect()
+}
+
+fn all_changes(made: &Made, seen: &SetupVisits<'_>, column: &Column<'_>, margin: f64) -> Vec<Change> {
+    changes(seen, column, &series(column, Level::Site, &[]), Some(margin), &made.names)
 }
 
 fn gap(mm: f64) -> Option<Millimetres> {
@@ -137,7 +141,7 @@ fn a_drift_of_one_table_is_dated_and_explains_its_site() {
     });
     let seen = made.seen();
     let column = Column::of(&seen, GAP);
-    let found = changes(&seen, &column, Some(1.0), &made.names);
+    let found = all_changes(&made, &seen, &column, 1.0);
     let tests: Vec<Tested> = found.iter().map(|change| change.tested).collect();
     let table = tests.iter().find(|test| made.unit(&seen, test.unit) == "t10").unwrap();
     assert_eq!(table.question, Question::Drift);
@@ -153,7 +157,7 @@ fn a_drift_of_one_table_is_dated_and_explains_its_site() {
     let change = found.iter().find(|change| change.unit == table.unit).unwrap();
     let (before, from, to) = change.levels();
     assert!((before - 6.35).abs() < 0.1 && before == from && to - before > 1.3, "{before} {from} {to}");
-    let drawn = charts(&column, &[change]);
+    let drawn = charts(&column, &series(&column, Level::Site, &[]), &[change]);
     assert_eq!(drawn.len(), 4, "three sites and the table");
     assert!(drawn.iter().any(|chart| chart.change.is_some() && chart.signals.contains(&true)));
 }
@@ -167,8 +171,7 @@ fn a_shift_is_dated_by_the_week_it_begins() {
     });
     let seen = made.seen();
     let column = Column::of(&seen, TENSION);
-    let tests: Vec<Tested> =
-        changes(&seen, &column, Some(4.0), &made.names).iter().map(|change| change.tested).collect();
+    let tests: Vec<Tested> = all_changes(&made, &seen, &column, 4.0).iter().map(|change| change.tested).collect();
     assert_eq!(called(&made, &seen, &tests, 1e-3), ["Site 0", "t00", "t01"]);
     let site = &tests[0];
     assert_eq!(site.question, Question::Shift);
@@ -304,7 +307,10 @@ fn a_spread_wider_than_the_other_sites_is_found_whatever_their_levels() {
     }
     let seen = made.seen();
     let angle = About { parameter: Parameter::Angle, region: Region::Lumbar };
-    let tests = spread::tests(&seen, &Column::of(&seen, angle), &made.names);
+    let tests = {
+        let column = Column::of(&seen, angle);
+        spread::tests(&seen, &column, &unlike::unit_means(&column, Level::Site), &made.names)
+    };
     assert_eq!(tests.len(), 6);
     assert_eq!(called(&made, &seen, &tests, 0.01), ["Site 3"]);
 }
