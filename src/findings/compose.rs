@@ -76,7 +76,9 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         0 => SitesFound::default(),
         _ => site_pages(&sources, &reader, rule, &sites, &sites_compared, &conditions),
     };
-    let (setups, dose) = sources.setups.map(|setups| setups_and_dose(&setups, rule)).unzip();
+    // exports that record nothing of setup or dose have no page on them
+    let found = sources.setups.map(|setups| setups_and_dose(&setups, rule));
+    let (setups, dose) = found.filter(|(setups, _)| !setups.parameters.is_empty()).unzip();
     Bulletin {
         group: sources.group.to_owned(),
         period: sources.records.period,

@@ -138,11 +138,7 @@ fn shares(edition: &Edition<'_>, setups: &SetupFindings, of: &ParameterFindings)
         is_group: row.site.is_none(),
         stands_out: stands_out(setups, of.about, row.site.as_deref()),
     });
-    let data = SetupWords {
-        words: order.iter().map(|word| (*word).to_owned()).collect(),
-        is_asked: asked.is_some(),
-        rows: rows.collect(),
-    };
+    let data = SetupWords { words: order.iter().map(|word| (*word).to_owned()).collect(), rows: rows.collect() };
     setup_words(&text(edition, of, "values", words::words_title(of.about, leading, least, most)), &data).map(Some)
 }
 
@@ -239,7 +235,9 @@ fn charts_of(edition: &Edition<'_>, of: &ParameterFindings, kind: &str, charts: 
     let changed: Vec<String> =
         panels.iter().filter(|panel| panel.change.is_some()).map(|panel| panel.name.clone()).collect();
     let mut text = text(edition, of, kind, words::charts_title(of.about, &changed));
-    let axis = words::chart_axis(of.about.parameter, &of.unit, first.is_share, !of.asked.is_empty());
+    // a chart of shares shows those that say yes
+    let asks_yes = of.asked.iter().any(|item| item.target == AskedTarget::YesNo(true));
+    let axis = words::chart_axis(of.about.parameter, &of.unit, first.is_share, asks_yes);
     text.subtitle = format!("{axis}; {}", names::region(of.about.region));
     let unit = if first.is_share { "share".to_owned() } else { of.unit.clone() };
     setup_charts(&text, &SetupCharts { axis, unit, decimals: of.decimals, panels }).map(Some)

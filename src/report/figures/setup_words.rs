@@ -13,8 +13,6 @@ use plotters::style::RGBColor;
 pub struct SetupWords {
     /// The words, in the order drawn; what the standard asks first.
     pub words: Vec<String>,
-    /// Whether the standard asks for the first.
-    pub is_asked: bool,
     /// The group, then the sites.
     pub rows: Vec<WordsRow>,
 }

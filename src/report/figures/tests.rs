@@ -98,7 +98,6 @@ fn word_shares() -> SetupWords {
         |name: &str, shares| WordsRow { name: name.into(), visits: 980, shares, is_group: false, stands_out: false };
     SetupWords {
         words: vec!["yes".into(), "no".into()],
-        is_asked: true,
         rows: vec![row("Alderwick", Some(vec![0.93, 0.07])), row("Fennick Bridge", None)],
     }
 }
