@@ -56,10 +56,12 @@ fn a_share_that_few_patients_make_is_withheld_and_none_or_many_are_shown() {
             .map(|line| line.share)
             .collect()
     };
-    let of_288 = |missing: f64| Some(1.0 - missing / 288.0);
+    // beside one that is withheld, to whole percent
+    let of_288 = |missing: f64| Some((100.0 * (1.0 - missing / 288.0)).round() / 100.0);
     assert_eq!(shares(&inside), [None, of_288(0.0), of_288(8.0)]);
     assert_eq!(shares(&outside), [None, of_288(0.0), None]);
     let level = inside.of(About { parameter: Parameter::LevelPull, region: Region::Lumbar }).unwrap();
+    assert_eq!(level.conformance[0].group, 0.99, "853 of 864");
     let words: Vec<bool> = level.words.iter().map(|line| line.shares.is_some()).collect();
     assert_eq!(words, [true, false, true, true], "the group first");
     // counts beside them are whole tens, so that no difference of two tells

@@ -2,7 +2,7 @@
 
 use super::bulletin::Estimate;
 use super::find_setups::{Answer, Asked};
-use super::setup_scales::{ReadingScale, items, may_be_shown, place, to_tens};
+use super::setup_scales::{ReadingScale, items, may_be_shown, place, to_percent, to_tens};
 use super::setups::{
     self, AskedTarget, Changed, Conformance, ConformanceLine, LevelVariation, ParameterFindings, RuleFindings, Since,
     Strip, TableOpening, TimeChart, TimePoint, Variation, Within, WordShares,
@@ -152,7 +152,12 @@ fn words(
             shares: (!few).then(|| all.iter().zip(&by_word).map(share).collect()),
         }
     };
-    by_site(of).into_iter().map(shares).collect()
+    let mut lines: Vec<WordShares> = by_site(of).into_iter().map(shares).collect();
+    let hides = lines.iter().any(|line| line.shares.is_none());
+    for (_, share) in lines.iter_mut().filter(|_| hides).filter_map(|line| line.shares.as_mut()).flatten() {
+        *share = to_percent(*share);
+    }
+    lines
 }
 
 fn levels(found: variation::Variation, scale: ReadingScale) -> Variation {
@@ -205,7 +210,17 @@ fn conformance(
     });
     let mut lines: Vec<ConformanceLine> = lines.collect();
     lines.sort_by(|a, b| a.place.cmp(&b.place));
-    Conformance { group, visits: to_tens(item.missed.group.visits), lines, funnel: funnel(&item.missed, group) }
+    let funnel = funnel(&item.missed, group);
+    let shown = lines.iter_mut().filter_map(|line| Some((line.share.as_mut()?, line.interval.as_mut())));
+    let hides = item.missed.units.iter().any(|unit| !may_be_shown(unit, small));
+    let group = if hides { to_percent(group) } else { group };
+    for (share, interval) in shown.filter(|_| hides) {
+        *share = to_percent(*share);
+        if let Some((low, high)) = interval {
+            (*low, *high) = (to_percent(*low), to_percent(*high));
+        }
+    }
+    Conformance { group, visits: to_tens(item.missed.group.visits), lines, funnel }
 }
 
 /// Limits of chance around the group's share, by number of visits; each visit counting as little as the average design effect says.
@@ -284,6 +299,10 @@ pub(super) fn rule_findings(
                 })
                 .collect()
         });
+        let hides = sites.iter().any(|(_, share): &(String, Option<f64>)| share.is_none());
+        let sites = sites
+            .into_iter()
+            .map(|(site, share)| (site, share.map(|share| if hides { to_percent(share) } else { share })));
         let text = rules.text(rule);
         RuleFindings {
             key: rule.key().to_owned(),
@@ -299,7 +318,7 @@ pub(super) fn rule_findings(
                 Some(broken) => Some(to_tens(broken.group.hits))
                     .filter(|_| broken.group.hits >= 10 && may_be_shown(&broken.group, small)),
             },
-            sites,
+            sites: sites.collect(),
         }
     };
     Rule::ALL.into_iter().map(of).collect()

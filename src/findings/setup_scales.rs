@@ -72,6 +72,11 @@ pub(super) fn to_tens(count: u32) -> u32 {
     count.saturating_add(5) / 10 * 10
 }
 
+/// To whole percent: beside a share that is withheld the others are too coarse to solve for it.
+pub(super) fn to_percent(share: f64) -> f64 {
+    (100.0 * share).round() / 100.0
+}
+
 /// Regions in the order of the pages.
 pub(super) const LUMBAR: Region = Region::Lumbar;
 

@@ -297,7 +297,7 @@ pub struct ConformanceLine {
     pub place: Where,
     /// Visits; to whole tens.
     pub visits: u32,
-    /// Share that meets the item; absent when withheld.
+    /// Share that meets the item; absent when withheld, and to whole percent where another line's is.
     pub share: Option<f64>,
     /// 95 % interval of the share, patients being clusters.
     pub interval: Option<Limits>,
