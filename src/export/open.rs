@@ -91,3 +91,26 @@ pub fn read_problem(shown: &Path, error: &io::Error) -> Problem {
         _ => Problem::io(shown, error),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+
+    #[test]
+    fn bytes_are_counted_as_they_lie_on_the_disk() {
+        let folder = tempfile::tempdir().unwrap();
+        let text = "patient,date\n".repeat(5_000);
+        let mut packed = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+        packed.write_all(text.as_bytes()).unwrap();
+        for (name, bytes) in [("plain.csv", text.clone().into_bytes()), ("packed.csv", packed.finish().unwrap())] {
+            let path = folder.path().join(name);
+            std::fs::write(&path, &bytes).unwrap();
+            let (mut reader, read) = open_counted(&path, Path::new(name)).unwrap();
+            assert_eq!(read.so_far(), 0, "{name}");
+            let mut found = String::new();
+            reader.read_to_string(&mut found).unwrap();
+            assert_eq!((found == text, read.so_far()), (true, bytes.len() as u64), "{name}");
+        }
+    }
+}

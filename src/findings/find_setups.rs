@@ -1,9 +1,9 @@
 //! Visits -> everything said about setups: all questions asked, one Benjamini-Hochberg step over all answers, then what is left.
 
 use super::compare_sites::FALSE_DISCOVERY_RATE;
-use super::setup_parameters::{parameter_findings, rule_findings, table_openings};
+use super::setup_parameters::{as_recorded, parameter_findings, rule_findings, table_openings};
 use super::setup_scales::{OPENING, ReadingScale, items, place};
-use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
+use super::setups::{Kind, ParameterFindings, SetupFinding, SetupFindings, Since, UsualValue, Where};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::{About, Nature};
 use crate::catalogue::rule::Rule;
@@ -26,6 +26,9 @@ use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
 
+/// Columns that are held in memory at a time.
+const AT_ONCE: usize = 4;
+
 /// What setups are read from.
 #[derive(Clone, Copy, Debug)]
 pub struct SetupSources<'a> {
@@ -40,8 +43,12 @@ pub struct SetupSources<'a> {
 }
 
 /// What is asked of one parameter in one region.
-pub(super) struct Asked<'a> {
-    pub column: Column<'a>,
+///
+/// The column itself is not kept: of ten million visits all columns together would be larger than the visits.
+pub(super) struct Asked {
+    pub about: About,
+    /// What the column says by itself.
+    pub recorded: ParameterFindings,
     pub scale: ReadingScale,
     pub items: Vec<ItemShares>,
     /// The weeks of each site.
@@ -80,8 +87,13 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
     let names = records.names;
     let seen = SetupVisits::of(&visits.rows, records.episodes, names);
     let Ok(confidence) = Confidence::new(0.95) else { return (SetupFindings::default(), vec![1.0; more_p.len()]) };
-    let ask_all = || -> Vec<Asked<'_>> {
-        Column::all(&seen).into_par_iter().map(|column| ask(&seen, column, standard, names, confidence)).collect()
+    let ask = |about: &About| {
+        let column = Column::of(&seen, *about);
+        (!column.values.is_empty()).then(|| ask(&seen, &column, standard, names, (small, confidence)))
+    };
+    let ask_all = || -> Vec<Asked> {
+        let abouts: Vec<About> = Column::abouts().collect();
+        abouts.chunks(AT_ONCE).flat_map(|some| some.par_iter().filter_map(ask).collect::<Vec<_>>()).collect()
     };
     let hold_possible = || rule_shares(&seen, &possible::marks(&seen, records.episodes, &standard.rules));
     let (mut asked, rules) = rayon::join(ask_all, hold_possible);
@@ -112,50 +124,48 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
         span: days().min().and_then(date_of).zip(days().max().and_then(date_of)),
         tests: p.len() as u32,
         findings,
-        parameters: asked
-            .par_iter()
-            .map(|of| parameter_findings(&seen, of, standard, names, small, confidence))
-            .collect(),
+        parameters: asked.par_iter().map(|of| parameter_findings(&seen, of, names, small, confidence)).collect(),
         rules: rule_findings(&seen, &rules, &standard.rules, names, small),
         tables: table_openings(&seen, &tables, &others, names, small),
     };
     (found, more_q)
 }
 
-fn ask<'a>(
+fn ask(
     visits: &SetupVisits<'_>,
-    column: Column<'a>,
+    column: &Column<'_>,
     standard: &SetupStandard,
     names: &Names,
-    confidence: Confidence,
-) -> Asked<'a> {
+    (small, confidence): (SmallCells, Confidence),
+) -> Asked {
     let (about, parameter) = (column.about, column.about.parameter);
     let shares: Vec<ItemShares> =
-        items(standard, about).map(|(position, item)| item_shares(visits, &column, position, item)).collect();
+        items(standard, about).map(|(position, item)| item_shares(visits, column, position, item)).collect();
     let mut tests: Vec<Tested> = Vec::new();
     for of in &shares {
         if let Some(item) = standard.items.get(of.item) {
-            tests.extend(conformance::tests(visits, &column, of, item, confidence));
+            tests.extend(conformance::tests(visits, column, of, item, confidence));
         }
     }
     let margin = margin(standard, about);
     if is_numeric(parameter) {
-        let of_sites = unlike::unit_means(&column, Level::Site);
-        tests.extend(unlike::tests_of(visits, &column, &of_sites, margin));
-        tests.extend(unlike::tests(visits, &column, narrow_level(parameter), margin));
+        let of_sites = unlike::unit_means(column, Level::Site);
+        tests.extend(unlike::tests_of(visits, column, &of_sites, margin));
+        tests.extend(unlike::tests(visits, column, narrow_level(parameter), margin));
         if matches!(parameter.nature(), Nature::Number { .. }) {
-            tests.extend(spread::tests(visits, &column, &of_sites, names));
+            tests.extend(spread::tests(visits, column, &of_sites, names));
         }
     }
     // what changed by half the tolerance is worth knowing before the standard is left
-    let of_sites = series(&column, Level::Site, &[]);
+    let of_sites = series(column, Level::Site, &[]);
     let changes = match is_followed(parameter) {
-        true => changes(visits, &column, &of_sites, margin.map(|m| 0.5 * m), names),
+        true => changes(visits, column, &of_sites, margin.map(|m| 0.5 * m), names),
         false => Vec::new(),
     };
     tests.extend(changes.iter().map(|change| change.tested));
     let tests = tests.into_iter().map(Answer::from).collect();
-    Asked { scale: ReadingScale::of(about, standard), column, items: shares, of_sites, changes, tests }
+    let recorded = as_recorded(visits, column, standard, names, small, confidence);
+    Asked { about, recorded, scale: ReadingScale::of(about, standard), items: shares, of_sites, changes, tests }
 }
 
 /// The tolerance of a parameter, where the standard gives one: the wider side.
@@ -167,11 +177,11 @@ fn margin(standard: &SetupStandard, about: About) -> Option<f64> {
     widths.filter(|width| *width > 0.0).reduce(f64::max)
 }
 
-fn tables(visits: &SetupVisits<'_>, asked: &[Asked<'_>]) -> Vec<Opening> {
-    let column = |about| asked.iter().map(|of| &of.column).find(|column| column.about == about);
-    match (column(OPENING.0), column(OPENING.1)) {
-        (Some(gaps), Some(tensions)) => openings(visits, gaps, tensions),
-        _ => Vec::new(),
+fn tables(visits: &SetupVisits<'_>, asked: &[Asked]) -> Vec<Opening> {
+    let is_recorded = |about| asked.iter().any(|of| of.about == about);
+    match is_recorded(OPENING.0) && is_recorded(OPENING.1) {
+        true => openings(visits, &Column::of(visits, OPENING.0), &Column::of(visits, OPENING.1)),
+        false => Vec::new(),
     }
 }
 
@@ -179,7 +189,7 @@ fn tables(visits: &SetupVisits<'_>, asked: &[Asked<'_>]) -> Vec<Opening> {
 fn others(
     sources: &SetupSources<'_>,
     seen: &SetupVisits<'_>,
-    asked: &[Asked<'_>],
+    asked: &[Asked],
     rules: &[RuleShares],
     tables: &[Opening],
     confidence: Confidence,
@@ -196,10 +206,10 @@ fn others(
         Answer { measure, ..digits.tested.into() }
     }));
     found.extend(rules.iter().flat_map(|of| possible::tests(seen, of, confidence)).map(Answer::from));
-    if let Some(gaps) = asked.iter().map(|of| &of.column).find(|column| column.about == OPENING.0) {
+    if asked.iter().any(|of| of.about == OPENING.0) {
         // a table in need of service is to be found before it leaves the standard
         let margin = margin(standard, OPENING.0).map_or(f64::INFINITY, |margin| 0.5 * margin);
-        found.extend(tables.iter().filter_map(|table| table.tested(gaps, margin)).map(Answer::from));
+        found.extend(tables.iter().filter_map(|table| table.tested(OPENING.0, margin)).map(Answer::from));
     }
     found
 }
@@ -225,7 +235,7 @@ struct Shown<'s> {
     seen: &'s SetupVisits<'s>,
     names: &'s Names,
     standard: &'s SetupStandard,
-    asked: &'s [Asked<'s>],
+    asked: &'s [Asked],
 }
 
 impl Shown<'_> {
@@ -265,8 +275,8 @@ impl Shown<'_> {
 
     /// Whether a site's change is gone without the visits of these tables or clinicians.
     fn is_theirs(&self, site: &Answer, narrower: &[UnitId]) -> bool {
-        let column = self.asked.iter().map(|of| &of.column).find(|column| Some(column.about) == site.tested.about);
-        column.is_some_and(|column| !stays_without(self.seen, column, site.tested.unit, narrower, self.names))
+        let column = site.tested.about.map(|about| Column::of(self.seen, about));
+        column.is_some_and(|column| !stays_without(self.seen, &column, site.tested.unit, narrower, self.names))
     }
 
     /// Clinicians and tables of a site whose own change of the same parameter is called.
@@ -286,8 +296,7 @@ impl Shown<'_> {
 
     fn finding(&self, answer: &Answer, also: Vec<Where>) -> SetupFinding {
         let tested = &answer.tested;
-        let scale =
-            tested.about.and_then(|about| self.asked.iter().find(|of| of.column.about == about)).map(|of| of.scale);
+        let scale = tested.about.and_then(|about| self.asked.iter().find(|of| of.about == about)).map(|of| of.scale);
         let (kind, form) = kind_and_form(tested.question);
         // a yes or no and words are told as shares of visits
         let (factor, unit, decimals) = match (form, scale) {
@@ -376,7 +385,7 @@ fn kind_and_form(question: Question) -> (Kind, Form) {
     }
 }
 
-impl Asked<'_> {
+impl Asked {
     /// The answer on how often an item is met by a unit.
     pub fn on_item(&self, item: usize, unit: UnitId) -> Option<&Answer> {
         self.tests

@@ -13,7 +13,9 @@ use crate::catalogue::parameter::Nature;
 use crate::catalogue::possible_rules::PossibleRules;
 use crate::catalogue::rule::Rule;
 use crate::catalogue::setup_standard::{SetupStandard, StandardItem, Target};
+use crate::models::setups::changes::{Change, series};
 use crate::models::setups::charts::{Chart, charts};
+use crate::models::setups::column::Column;
 use crate::models::setups::conformance::ItemShares;
 use crate::models::setups::openings::Opening;
 use crate::models::setups::possible::RuleShares;
@@ -36,18 +38,44 @@ const QUANTILES: [f64; 7] = [0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95];
 /// Steps of the funnel's limits.
 const FUNNEL_STEPS: usize = 40;
 
+/// A parameter with what the answers about it say, which are known only when all are.
 pub(super) fn parameter_findings(
     visits: &SetupVisits<'_>,
-    of: &Asked<'_>,
+    of: &Asked,
+    names: &Names,
+    small: SmallCells,
+    confidence: Confidence,
+) -> ParameterFindings {
+    let conformance = of.items.iter().map(|item| conformance(visits, of, item, names, small, confidence)).collect();
+    let called = of.called_changes(small);
+    let is_of_site = |change: &Change| of.of_sites.iter().any(|site| site.unit == change.unit);
+    let narrower = match called.iter().all(|change| is_of_site(change)) {
+        true => Vec::new(),
+        false => {
+            let column = Column::of(visits, of.about);
+            [Level::Clinician, Level::Table].into_iter().flat_map(|level| series(&column, level, &[])).collect()
+        }
+    };
+    ParameterFindings {
+        conformance,
+        charts: charts(of.about, &of.of_sites, &narrower, &called)
+            .into_iter()
+            .filter_map(|chart| shown_chart(visits, chart, of.scale, names, small))
+            .collect(),
+        ..of.recorded.clone()
+    }
+}
+
+/// What a column says by itself: everything but `conformance` and `charts`.
+pub(super) fn as_recorded(
+    visits: &SetupVisits<'_>,
+    column: &Column<'_>,
     standard: &SetupStandard,
     names: &Names,
     small: SmallCells,
     confidence: Confidence,
 ) -> ParameterFindings {
-    let (column, scale) = (&of.column, of.scale);
-    let nature = column.about.parameter.nature();
-    let conformance = of.items.iter().map(|item| conformance(visits, of, item, names, small, confidence)).collect();
-    let called = of.called_changes(small);
+    let (scale, nature) = (ReadingScale::of(column.about, standard), column.about.parameter.nature());
     ParameterFindings {
         about: column.about,
         unit: scale.symbol.to_owned(),
@@ -56,18 +84,19 @@ pub(super) fn parameter_findings(
         recorded: column.values.len() as u32,
         patients: column.patients(),
         asked: items(standard, column.about).map(|(_, item)| asked(item, scale, nature)).collect(),
-        strips: if matches!(nature, Nature::Number { .. }) { strips(visits, of, names, small) } else { Vec::new() },
+        strips: if matches!(nature, Nature::Number { .. }) {
+            strips(visits, column, scale, names, small)
+        } else {
+            Vec::new()
+        },
         words: match nature {
             Nature::Number { .. } => Vec::new(),
-            Nature::YesNo => words(visits, of, &["no", "yes"], names, small),
-            Nature::Word(all) => words(visits, of, all, names, small),
+            Nature::YesNo => words(visits, column, &["no", "yes"], names, small),
+            Nature::Word(all) => words(visits, column, all, names, small),
         },
         variation: levels(variation(column, confidence), scale),
-        conformance,
-        charts: charts(column, &of.of_sites, &called)
-            .into_iter()
-            .filter_map(|chart| shown_chart(visits, chart, scale, names, small))
-            .collect(),
+        conformance: Vec::new(),
+        charts: Vec::new(),
         within: within(column).map(|steps| Within {
             steps: steps.steps,
             changed: f64::from(steps.changed) / f64::from(steps.steps.max(1)),
@@ -98,19 +127,26 @@ fn asked(item: &StandardItem, scale: ReadingScale, nature: Nature) -> setups::As
 type OfSite<'a> = (Option<UnitId>, Vec<(&'a SetupVisit, f64)>);
 
 /// The values of the group and of each site, in order.
-fn by_site<'a>(of: &'a Asked<'_>) -> Vec<OfSite<'a>> {
+fn by_site<'a>(column: &Column<'a>) -> Vec<OfSite<'a>> {
     let mut sites: BTreeMap<UnitId, Vec<(&SetupVisit, f64)>> = BTreeMap::new();
-    for (visit, value) in &of.column.values {
+    for (visit, value) in &column.values {
         sites.entry(visit.site).or_default().push((visit, *value));
     }
-    let whole = of.column.values.iter().map(|(visit, value)| (*visit, *value)).collect();
-    std::iter::once((None, whole)).chain(sites.into_iter().map(|(site, values)| (Some(site), values))).collect()
+    std::iter::once((None, column.values.clone()))
+        .chain(sites.into_iter().map(|(site, values)| (Some(site), values)))
+        .collect()
 }
 
-fn strips(visits: &SetupVisits<'_>, of: &Asked<'_>, names: &Names, small: SmallCells) -> Vec<Strip> {
+fn strips(
+    visits: &SetupVisits<'_>,
+    column: &Column<'_>,
+    scale: ReadingScale,
+    names: &Names,
+    small: SmallCells,
+) -> Vec<Strip> {
     let strip = |(site, values): OfSite<'_>| {
         let patients = patients(&values);
-        let numbers: Vec<f64> = values.iter().map(|(_, value)| of.scale.read(*value)).collect();
+        let numbers: Vec<f64> = values.iter().map(|(_, value)| scale.read(*value)).collect();
         let sorted = Sorted::new(&numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
         Strip {
             site: site.map(|site| place(visits, site, names).site),
@@ -124,7 +160,7 @@ fn strips(visits: &SetupVisits<'_>, of: &Asked<'_>, names: &Names, small: SmallC
             }),
         }
     };
-    by_site(of).into_iter().map(strip).collect()
+    by_site(column).into_iter().map(strip).collect()
 }
 
 fn patients(values: &[(&SetupVisit, f64)]) -> u32 {
@@ -133,7 +169,7 @@ fn patients(values: &[(&SetupVisit, f64)]) -> u32 {
 
 fn words(
     visits: &SetupVisits<'_>,
-    of: &Asked<'_>,
+    column: &Column<'_>,
     all: &[&'static str],
     names: &Names,
     small: SmallCells,
@@ -152,7 +188,7 @@ fn words(
             shares: (!few).then(|| all.iter().zip(&by_word).map(share).collect()),
         }
     };
-    let mut lines: Vec<WordShares> = by_site(of).into_iter().map(shares).collect();
+    let mut lines: Vec<WordShares> = by_site(column).into_iter().map(shares).collect();
     let hides = lines.iter().any(|line| line.shares.is_none());
     for (_, share) in lines.iter_mut().filter(|_| hides).filter_map(|line| line.shares.as_mut()).flatten() {
         *share = to_percent(*share);
@@ -184,7 +220,7 @@ fn levels(found: variation::Variation, scale: ReadingScale) -> Variation {
 
 fn conformance(
     visits: &SetupVisits<'_>,
-    of: &Asked<'_>,
+    of: &Asked,
     item: &ItemShares,
     names: &Names,
     small: SmallCells,

@@ -120,9 +120,10 @@ impl Imputed {
     pub fn rates(&self, grid: &Grid, definition: &Definition) -> Table<Option<Estimate>> {
         let mut seen = grid.filled(Responders::default());
         let add = |table: &mut Table<Responders>, episode: &Followed| {
+            let one = Responders::of(&[episode], definition); // decided once for all its cells
             for place in grid.places(episode) {
                 if let Some(counts) = table.values_mut().get_mut(place) {
-                    counts.add(episode, definition);
+                    *counts += one;
                 }
             }
         };

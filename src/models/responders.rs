@@ -31,6 +31,16 @@ pub struct Responders {
     pub baseline_missing: u32,
 }
 
+impl std::ops::AddAssign for Responders {
+    fn add_assign(&mut self, other: Self) {
+        self.denominator += other.denominator;
+        self.with_outcome += other.with_outcome;
+        self.responders += other.responders;
+        self.baseline_too_low += other.baseline_too_low;
+        self.baseline_missing += other.baseline_missing;
+    }
+}
+
 impl Responders {
     /// Counts.
     pub fn of(episodes: &[&Followed], definition: &Definition) -> Self {

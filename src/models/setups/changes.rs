@@ -284,3 +284,23 @@ impl Change {
 pub fn is_followed(parameter: Parameter) -> bool {
     !matches!(parameter.nature(), Nature::Word(_))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_week_has_the_mean_of_its_values_and_patients_count_once() {
+        let patient = |number| NameId(std::num::NonZeroU32::new(number).unwrap());
+        let mut dated = Vec::new();
+        for (unit, week, value, of) in [(2, 5, 1.0, 1), (2, 4, 7.0, 2), (0, 9, 3.0, 1), (2, 5, 4.0, 1), (2, 4, 8.0, 1)]
+        {
+            of_unit(&mut dated, UnitId(unit)).take(week, value, patient(of), 1);
+        }
+        let of: Vec<(u32, u32)> =
+            dated.iter().map(|d| (d.visits, super::super::column::patients(d.patients.iter().copied()))).collect();
+        assert_eq!(of, [(1, 1), (0, 0), (4, 2)]);
+        let weeks = dated.pop().unwrap().by_week();
+        assert_eq!(weeks, [Week { week: 4, value: 7.5, n: 2 }, Week { week: 5, value: 2.5, n: 2 }]);
+    }
+}

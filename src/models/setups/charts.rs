@@ -3,10 +3,8 @@
 //!
 //! The signals of the chart's rules are shown where they are. They are not findings: with hundreds of points some must signal.
 
-use super::changes::{Change, Series, Week, series};
-use super::column::Column;
-use super::visits::Level;
-use crate::catalogue::parameter::Nature;
+use super::changes::{Change, Series, Week};
+use crate::catalogue::parameter::{About, Nature};
 use mendcurve_stats::control_chart::{Dispersal, WESTERN_ELECTRIC, p_chart, xmr};
 
 /// Weeks below which there is no chart.
@@ -29,30 +27,26 @@ pub struct Chart {
     pub change: Option<Change>,
 }
 
-/// The charts of all sites, whose series are given, and those of other units with a change among `found`.
-pub fn charts(column: &Column<'_>, sites: &[Series], found: &[&Change]) -> Vec<Chart> {
-    let has_change = |series: &Series| found.iter().any(|change| change.unit == series.unit);
-    let is_narrower = |change: &&Change| !sites.iter().any(|site| site.unit == change.unit);
-    let narrower: &[Level] = if found.iter().any(is_narrower) { &[Level::Clinician, Level::Table] } else { &[] };
-    let others = narrower.iter().flat_map(|level| series(column, *level, &[])).filter(has_change);
+/// The charts of all sites, and those of narrower units with a change among `found`.
+pub fn charts(about: About, sites: &[Series], narrower: &[Series], found: &[&Change]) -> Vec<Chart> {
+    let has_change = |series: &&Series| found.iter().any(|change| change.unit == series.unit);
     sites
         .iter()
-        .cloned()
-        .chain(others)
+        .chain(narrower.iter().filter(has_change))
         .filter_map(|series| {
             let change = found.iter().find(|change| change.unit == series.unit).map(|change| (*change).clone());
-            chart(column, series, change)
+            chart(about, series.clone(), change)
         })
         .collect()
 }
 
-fn chart(column: &Column<'_>, series: Series, change: Option<Change>) -> Option<Chart> {
+fn chart(about: About, series: Series, change: Option<Change>) -> Option<Chart> {
     if series.weeks.len() < FEWEST_WEEKS {
         return None;
     }
     let of = |read: fn(&Week) -> f64| -> Vec<f64> { series.weeks.iter().map(read).collect() };
     let values = of(|week| week.value);
-    let is_number = matches!(column.about.parameter.nature(), Nature::Number { .. });
+    let is_number = matches!(about.parameter.nature(), Nature::Number { .. });
     let (centre, limits, signals, widened) = if is_number {
         let chart = xmr(&values).ok()?;
         let limits = vec![(chart.limits.low, chart.limits.high); values.len()];

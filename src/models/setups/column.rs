@@ -3,7 +3,7 @@
 use super::visits::{Level, SetupVisit, SetupVisits, UnitId};
 use crate::catalogue::parameter::{About, Parameter, SetBy};
 use crate::catalogue::{ConditionId, Region};
-use crate::rows::row::{Mode, NameId, Row};
+use crate::rows::row::{Mode, NameId};
 use crate::visits::parameter_value::{can_open_the_split, value};
 use mendcurve_stats::sum::mean;
 use std::collections::BTreeMap;
@@ -50,40 +50,25 @@ impl<'a> Column<'a> {
     pub fn of(visits: &'a SetupVisits<'_>, about: About) -> Self {
         let mut column = Self { about, of: 0, values: Vec::new() };
         for visit in visits.list.iter().filter(|visit| visit.region == Some(about.region)) {
-            column.take(visit, visits.row(visit));
+            column.of += 1;
+            let Some(row) = visits.row(visit) else { continue };
+            let says_something = match about.parameter {
+                Parameter::SplitGap => can_open_the_split(row),
+                // one steady pull is held for the session and has no rest
+                Parameter::Hold | Parameter::Rest => row.dose.mode != Some(Mode::Static),
+                _ => true,
+            };
+            if let Some(value) = value(row, about.parameter).filter(|_| says_something) {
+                column.values.push((visit, value));
+            }
         }
         column
     }
 
-    /// Takes the next visit of the region.
-    fn take(&mut self, visit: &'a SetupVisit, row: Option<&Row>) {
-        self.of += 1;
-        let Some(row) = row else { return };
-        let says_something = match self.about.parameter {
-            Parameter::SplitGap => can_open_the_split(row),
-            // one steady pull is held for the session and has no rest
-            Parameter::Hold | Parameter::Rest => row.dose.mode != Some(Mode::Static),
-            _ => true,
-        };
-        if let Some(value) = value(row, self.about.parameter).filter(|_| says_something) {
-            self.values.push((visit, value));
-        }
-    }
-
-    /// All that some visit records, in the order of the pages: lumbar, then cervical.
-    pub fn all(visits: &'a SetupVisits<'_>) -> Vec<Self> {
-        // a visit's row lies anywhere in the memory: it is fetched once for all parameters
-        let of_region = |region: Region| {
-            let none = |parameter| Self { about: About { parameter, region }, of: 0, values: Vec::new() };
-            let mut columns = Parameter::ALL.map(none);
-            for visit in visits.list.iter().filter(|visit| visit.region == Some(region)) {
-                let row = visits.row(visit);
-                columns.iter_mut().for_each(|column| column.take(visit, row));
-            }
-            columns
-        };
-        let (lumbar, cervical) = rayon::join(|| of_region(Region::Lumbar), || of_region(Region::Cervical));
-        lumbar.into_iter().chain(cervical).filter(|column| !column.values.is_empty()).collect()
+    /// What a column may be about, in the order of the pages: lumbar, then cervical.
+    pub fn abouts() -> impl Iterator<Item = About> {
+        let regions = [Region::Lumbar, Region::Cervical].into_iter();
+        regions.flat_map(|region| Parameter::ALL.map(|parameter| About { parameter, region }))
     }
 
     /// Number of patients behind it.

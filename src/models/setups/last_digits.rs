@@ -26,7 +26,7 @@ use crate::visits::visits::Visits;
 use mendcurve_stats::digits::{digit_preference, last_digits};
 use mendcurve_stats::random::{stream, uniform};
 use mendcurve_stats::sum::{sample_sd, sum};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Units of the last place that values must spread over, as a standard deviation.
 pub const LEAST_SPREAD: f64 = 5.0;
@@ -59,38 +59,71 @@ pub struct DigitsTested {
 /// One value an episode and clinician.
 type Drawn<'a> = (UnitId, &'a SetupVisit, f64);
 
-/// Looks at the last digits of each clinician's peak pulls and scores.
+/// Looks at the last digits of each clinician's peak pulls and scores; of one kind after the other, since the values of all together
+/// take more memory than the visits.
 pub fn tests(visits: &SetupVisits<'_>, records: &Visits, measures: &Measures, names: &Names) -> Vec<DigitsTested> {
-    let mut by: BTreeMap<(Digits, UnitId), Vec<Drawn<'_>>> = BTreeMap::new();
+    let kinds = kinds(visits, records);
+    kinds.into_iter().flat_map(|of| tests_of(of, values(of, visits, records, measures), names)).collect()
+}
+
+/// What some visit with a clinician records.
+fn kinds(visits: &SetupVisits<'_>, records: &Visits) -> BTreeSet<Digits> {
+    let mut kinds = BTreeSet::new();
+    for visit in visits.list.iter().filter(|visit| visit.clinician.is_some()) {
+        let Some(row) = visits.row(visit) else { continue };
+        kinds.extend(visit.region.filter(|_| row.dose.peak_force.is_some()).map(Digits::PeakPull));
+        kinds.extend(records.scores_of(row).iter().map(|score| Digits::Score(score.measure)));
+    }
+    kinds
+}
+
+/// The values of one kind by site, those at the ends of a scale left out.
+fn values<'v>(
+    of: Digits,
+    visits: &'v SetupVisits<'_>,
+    records: &Visits,
+    measures: &Measures,
+) -> BTreeMap<UnitId, Vec<Drawn<'v>>> {
+    let mut by: BTreeMap<UnitId, Vec<Drawn<'v>>> = BTreeMap::new();
     for visit in &visits.list {
         let (Some(clinician), Some(row)) = (visit.unit(Level::Clinician), visits.row(visit)) else { continue };
-        if let (Some(region), Some(pull)) = (visit.region, row.dose.peak_force) {
-            by.entry((Digits::PeakPull(region), visit.site)).or_default().push((clinician, visit, pull.get()));
-        }
-        for score in records.scores_of(row) {
-            let measure = measures.get(score.measure);
-            if let Answers::Value(value) = score.answers()
-                && value > measure.low
-                && value < measure.high
-            {
-                by.entry((Digits::Score(score.measure), visit.site)).or_default().push((clinician, visit, value));
+        let mut take = |value: f64| by.entry(visit.site).or_default().push((clinician, visit, value));
+        match of {
+            Digits::PeakPull(region) => {
+                row.dose
+                    .peak_force
+                    .filter(|_| visit.region == Some(region))
+                    .into_iter()
+                    .for_each(|pull| take(pull.get()));
+            }
+            Digits::Score(id) => {
+                let measure = measures.get(id);
+                for score in records.scores_of(row).iter().filter(|score| score.measure == id) {
+                    if let Answers::Value(value) = score.answers()
+                        && value > measure.low
+                        && value < measure.high
+                    {
+                        take(value);
+                    }
+                }
             }
         }
     }
-    let mut alike: BTreeMap<(Digits, Written), Vec<OfClinician>> = BTreeMap::new();
-    for ((of, _), values) in by {
+    by
+}
+
+fn tests_of(of: Digits, by_site: BTreeMap<UnitId, Vec<Drawn<'_>>>, names: &Names) -> Vec<DigitsTested> {
+    let mut alike: BTreeMap<Written, Vec<OfClinician>> = BTreeMap::new();
+    for values in by_site.into_values() {
         let Some(written) = Written::of(of, &values) else { continue };
         let drawn = one_an_episode(values, names);
         let of_clinicians = drawn.chunk_by(|a, b| a.0 == b.0).filter_map(|own| OfClinician::of(own, written));
-        alike.entry((of, written)).or_default().extend(of_clinicians);
+        alike.entry(written).or_default().extend(of_clinicians);
     }
     let mut found = Vec::new();
-    for ((of, written), clinicians) in &alike {
-        found.extend(
-            clinicians
-                .iter()
-                .filter_map(|own| Some(DigitsTested { of: *of, tested: own.test(*of, *written, clinicians)? })),
-        );
+    for (written, clinicians) in &alike {
+        let tested = clinicians.iter().filter_map(|own| own.test(of, *written, clinicians));
+        found.extend(tested.map(|tested| DigitsTested { of, tested }));
     }
     found
 }

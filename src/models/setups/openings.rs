@@ -8,6 +8,7 @@
 use super::column::{Column, patients};
 use super::tested::{Question, Tested};
 use super::visits::{Level, SetupVisit, SetupVisits, UnitId};
+use crate::catalogue::parameter::About;
 use mendcurve_stats::distribution::{t_quantile, t_two_sided};
 use mendcurve_stats::siblings::{BesideSiblings, Unit, beside_siblings};
 use mendcurve_stats::sum::{mean, sum};
@@ -91,13 +92,13 @@ pub fn openings(visits: &SetupVisits<'_>, gaps: &Column<'_>, tensions: &Column<'
 }
 
 impl Opening {
-    /// The same as an answer; `None` without siblings. `margin`: what matters, mm.
-    pub fn tested(&self, gaps: &Column<'_>, margin: f64) -> Option<Tested> {
+    /// The same as an answer about `gaps`; `None` without siblings. `margin`: what matters, mm.
+    pub fn tested(&self, gaps: About, margin: f64) -> Option<Tested> {
         let beside = self.beside?;
         Some(Tested {
             question: Question::Opening,
             unit: self.table,
-            about: Some(gaps.about),
+            about: Some(gaps),
             observed: self.at_equal_tension_mm,
             reference: beside.reference,
             interval: self.interval_mm,

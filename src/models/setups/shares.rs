@@ -196,3 +196,42 @@ fn unit_share(unit: UnitId, tallies: &[Tally], correlation: f64) -> UnitShare {
         design_effect: design_effect(tallies.iter().map(|tally| f64::from(tally.visits)), correlation),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn visit(patient: u32, site: u32, clinician: Option<u32>) -> SetupVisit {
+        SetupVisit {
+            row: 0,
+            episode: 0,
+            patient: NameId(std::num::NonZeroU32::new(patient).unwrap()),
+            condition: None,
+            region: None,
+            day: None,
+            site: UnitId(site),
+            clinician: clinician.map(UnitId),
+            table: None,
+        }
+    }
+
+    #[test]
+    fn a_patient_who_comes_back_after_others_is_still_one() {
+        let marked = [
+            (visit(7, 0, Some(2)), true),
+            (visit(7, 0, Some(3)), false),
+            (visit(7, 1, None), true),
+            (visit(4, 0, Some(2)), false),
+            (visit(7, 0, Some(2)), true),
+        ];
+        let Tallies { of_units, whole } = Tallies::of(marked.iter().map(|(visit, hit)| (visit, *hit)));
+        let counts = |tallies: &[Tally]| -> Vec<(u32, u32, u32, u32)> {
+            tallies.iter().map(|t| (t.unit.0, t.patient.0.get(), t.visits, t.hits)).collect()
+        };
+        assert_eq!(
+            counts(&of_units),
+            [(0, 4, 1, 0), (0, 7, 3, 2), (1, 7, 1, 1), (2, 4, 1, 0), (2, 7, 2, 2), (3, 7, 1, 0)]
+        );
+        assert_eq!(counts(&whole), [(0, 4, 1, 0), (0, 7, 4, 3)]);
+    }
+}

@@ -157,7 +157,8 @@ fn a_drift_of_one_table_is_dated_and_explains_its_site() {
     let change = found.iter().find(|change| change.unit == table.unit).unwrap();
     let (before, from, to) = change.levels();
     assert!((before - 6.35).abs() < 0.1 && before == from && to - before > 1.3, "{before} {from} {to}");
-    let drawn = charts(&column, &series(&column, Level::Site, &[]), &[change]);
+    let of = |level| series(&column, level, &[]);
+    let drawn = charts(column.about, &of(Level::Site), &of(Level::Table), &[change]);
     assert_eq!(drawn.len(), 4, "three sites and the table");
     assert!(drawn.iter().any(|chart| chart.change.is_some() && chart.signals.contains(&true)));
 }
@@ -261,7 +262,7 @@ fn tables_are_compared_at_equal_tension() {
     let of = |name: &str| tables.iter().find(|table| made.unit(&seen, table.table) == name).unwrap();
     assert!(of("t00").recorded_mm < of("t01").recorded_mm - 1.5);
     assert!((of("t00").at_equal_tension_mm - of("t01").at_equal_tension_mm).abs() < 0.4);
-    let tests: Vec<Tested> = tables.iter().filter_map(|table| table.tested(&gaps, 1.5)).collect();
+    let tests: Vec<Tested> = tables.iter().filter_map(|table| table.tested(gaps.about, 1.5)).collect();
     // with one sibling each, the two of a pair are equally far from each other; only the pair is called
     let called = called(&made, &seen, &tests, 0.2);
     assert!(called.iter().all(|table| table == "t20" || table == "t21"), "{called:?}");

@@ -66,7 +66,7 @@ impl Sums {
 
     /// `drawn`: responders and episodes in each draw.
     fn add(&mut self, episodes: &[&Followed], drawn: Option<Vec<DrawnCount>>, definition: &Definition) {
-        self.seen = sum(self.seen, Responders::of(episodes, definition));
+        self.seen += Responders::of(episodes, definition);
         self.due += episodes.len() as u32;
         self.followed_up += episodes.iter().filter(|episode| episode.pair().is_some()).count() as u32;
         match drawn {
@@ -89,16 +89,6 @@ impl Sums {
             followed_up: self.followed_up,
             imputed: pooled.filter(|_| !self.cannot_draw).map(|pooled| pooled.estimate),
         }
-    }
-}
-
-fn sum(a: Responders, b: Responders) -> Responders {
-    Responders {
-        denominator: a.denominator + b.denominator,
-        with_outcome: a.with_outcome + b.with_outcome,
-        responders: a.responders + b.responders,
-        baseline_too_low: a.baseline_too_low + b.baseline_too_low,
-        baseline_missing: a.baseline_missing + b.baseline_missing,
     }
 }
 

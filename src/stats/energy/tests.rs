@@ -120,3 +120,14 @@ fn empty_samples_broken_rows_and_nan_are_refused() {
     assert!(matches!(energy_of_rows(&[1.0], &[1.0], 0), Err(InputError::TooFew { .. })));
     assert!(matches!(energy_test(&[1.0], &[1.0], 0, 1, b""), Err(InputError::TooFew { .. })));
 }
+
+#[test]
+fn the_distance_alone_is_that_of_the_comparison() {
+    let (a, b) = (normal(40, 0.0, b"a"), normal(70, 0.3, b"b"));
+    let line = Line::new(&a, &b).unwrap();
+    for i in 0..20 {
+        let in_first = division(40, 70, 3, b"distance", i);
+        let (whole, alone) = (line.compare(&in_first).0, line.distance(&in_first));
+        assert!((whole - alone).abs() < 1e-13, "{whole} {alone}");
+    }
+}

@@ -193,3 +193,25 @@ fn faulty_rows_are_refused() {
     assert!(profile_interval(&rows, &fit, 0, crate::Level::NINETY_FIVE).is_err(), "not Firth's");
     assert_eq!(fit.estimate(3, crate::Level::NINETY_FIVE), None);
 }
+
+#[test]
+fn another_start_ends_at_the_same_maximum() {
+    let data = Data::invented(400);
+    let plain = fitted(&data);
+    let near: Vec<f64> = plain.coefficients.iter().map(|b| b + 0.05).collect();
+    let Outcome::Fitted(from) = logistic_from(&data.rows(), &near).unwrap() else { panic!("there is a maximum") };
+    assert!(from.coefficients.iter().zip(&plain.coefficients).all(|(a, b)| (a - b).abs() < 1e-10));
+    assert!(from.evidence.iterations < plain.evidence.iterations);
+    // where there is none, any start runs off
+    let (successes, column) = ([0, 0, 0, 1, 1, 1], [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]);
+    let apart = Data::single(&successes, &[&column]);
+    let firth = |outcome| match outcome {
+        Outcome::Separated { firth, .. } => firth.coefficients,
+        other => panic!("{other:?}"),
+    };
+    let (zero, far) =
+        (firth(logistic(&apart.rows()).unwrap()), firth(logistic_from(&apart.rows(), &[-2.0, 0.6]).unwrap()));
+    assert!(zero.iter().zip(&far).all(|(a, b)| (a - b).abs() < 1e-7), "{zero:?} {far:?}");
+    assert!(logistic_from(&data.rows(), &[0.0]).is_err());
+    assert!(logistic_from(&data.rows(), &[0.0, f64::NAN, 0.0]).is_err());
+}
