@@ -10,7 +10,8 @@ use super::scaled_cholesky::{ScaledCholesky, scaled_curvature};
 use super::sums::{chances, dot};
 use crate::evidence::Ending;
 
-/// Steps allowed. The information is not the penalised likelihood's Hessian, so that steps gain a constant number of digits each.
+/// Steps allowed. The information is not the penalised likelihood's Hessian, so that steps gain a constant number of digits each;
+/// where they do not, they are halved.
 const MAX_STEPS: usize = 1000;
 /// The distance at which the search stops.
 const GRADIENT_TARGET: f64 = 1e-10;
@@ -80,10 +81,17 @@ pub(super) fn maximise(rows: &Checked, start: &[f64], held: Option<usize>) -> Re
             ending = Ending::IllConditioned;
             break;
         };
-        gradient = score.dot(&step).max(0.0).sqrt();
-        if gradient <= GRADIENT_TARGET {
+        let before = std::mem::replace(&mut gradient, score.dot(&step).max(0.0).sqrt());
+        // with many rows rounding alone keeps the gradient above its target: near enough, and no longer coming nearer
+        let stalled = gradient <= GRADIENT_TOLERANCE && gradient > before / 2.0;
+        if gradient <= GRADIENT_TARGET || stalled {
             ending = Ending::Minimum;
             break;
+        }
+        // a row with a column to itself has leverage 1, and there the whole step goes twice as far as it should: from one side of the
+        // maximum to the other, for ever
+        if gradient > before / 2.0 {
+            step *= 0.5;
         }
         let longest = step.iter().zip(&rows.scales).fold(0.0_f64, |m, (s, scale)| m.max((s * scale).abs()));
         if longest > LONGEST_STEP {

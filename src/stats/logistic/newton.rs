@@ -40,8 +40,10 @@ pub(super) fn maximise(rows: &Checked, start: &[f64]) -> End {
             break;
         };
         step = factor.solve(&at.score);
-        gradient = at.score.dot(&step).max(0.0).sqrt();
-        if gradient <= GRADIENT_TARGET {
+        let before = std::mem::replace(&mut gradient, at.score.dot(&step).max(0.0).sqrt());
+        // with many rows rounding alone keeps the gradient above its target: near enough, and no longer coming nearer
+        let stalled = gradient <= GRADIENT_TOLERANCE && gradient > before / 2.0;
+        if gradient <= GRADIENT_TARGET || stalled {
             ending = Ending::Minimum;
             break;
         }

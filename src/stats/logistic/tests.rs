@@ -215,3 +215,24 @@ fn another_start_ends_at_the_same_maximum() {
     assert!(logistic_from(&data.rows(), &[0.0]).is_err());
     assert!(logistic_from(&data.rows(), &[0.0, f64::NAN, 0.0]).is_err());
 }
+
+#[test]
+fn a_class_of_one_row_among_many_does_not_keep_the_penalised_search_from_its_maximum() {
+    // row 7 has a column to itself and no success. Its leverage is nearly 1, so that its chance solves -p + (1/2 - p) = 0: 1/4
+    let n = 20_000;
+    let mut s = stream(9, b"one of a kind");
+    let first: Vec<f64> = (0..n).map(|_| standard_normal(&mut s)).collect();
+    let alone: Vec<f64> = (0..n).map(|j| f64::from(u8::from(j == 7))).collect();
+    let successes: Vec<u32> = first
+        .iter()
+        .enumerate()
+        .map(|(j, x)| u32::from(j != 7 && uniform(&mut s) < sums::chances(0.4 * x).0))
+        .collect();
+    let data = Data::single(&successes, &[&first, &alone]);
+    let Outcome::Separated { separation, firth } = logistic(&data.rows()).unwrap() else { panic!("separated") };
+    assert!(separation.columns.contains(&2), "{separation:?}");
+    assert!(firth.evidence.converged() && firth.evidence.iterations < 60, "{:?}", firth.evidence);
+    let row = &data.design[7 * 3..8 * 3];
+    let chance = sums::chances(row.iter().zip(&firth.coefficients).map(|(x, b)| x * b).sum()).0;
+    assert!((chance - 0.25).abs() < 1e-3, "{chance}");
+}
