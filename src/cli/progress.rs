@@ -14,6 +14,8 @@ pub type Tell<'a> = &'a (dyn Fn(u64, u64) + Sync);
 struct Done {
     name: &'static str,
     took: Duration,
+    /// Time on processors, of all threads together; where the system tells.
+    processors: Option<Duration>,
     /// The most memory that the program had held when the stage ended, MiB; where the system tells.
     peak_mib: Option<u64>,
 }
@@ -40,7 +42,7 @@ impl Stages {
     /// Runs a stage under its name. A stage that can count its work tells it, and its bar then has an end.
     pub fn run<T>(&self, name: &'static str, work: impl FnOnce(Tell<'_>) -> T) -> T {
         let bar = self.bar(name);
-        let (counted, started) = (Once::new(), Instant::now());
+        let (counted, started, before) = (Once::new(), Instant::now(), on_processors());
         let result = work(&|pieces, of| {
             counted.call_once(|| {
                 bar.set_style(style("{elapsed:>4} {msg} {wide_bar} {percent:>3} %, {eta} left"));
@@ -49,7 +51,8 @@ impl Stages {
             bar.inc(pieces);
         });
         bar.finish_and_clear();
-        let done = Done { name, took: started.elapsed(), peak_mib: peak_mib() };
+        let processors = on_processors().zip(before).map(|(now, before)| now.saturating_sub(before));
+        let done = Done { name, took: started.elapsed(), processors, peak_mib: peak_mib() };
         self.done.borrow_mut().push(done);
         if self.timings {
             eprint!("{}", done.line());
@@ -70,20 +73,33 @@ impl Stages {
 
     /// The whole, as a last line.
     pub fn total(&self) -> String {
-        let took = self.done.borrow().iter().map(|stage| stage.took).sum();
-        Done { name: "all stages", took, peak_mib: peak_mib() }.line()
+        let done = self.done.borrow();
+        let took = done.iter().map(|stage| stage.took).sum();
+        let processors = done.iter().map(|stage| stage.processors).sum();
+        Done { name: "all stages", took, processors, peak_mib: peak_mib() }.line()
     }
 }
 
 impl Done {
     fn line(self) -> String {
+        let processors =
+            self.processors.map_or(String::new(), |time| format!("  processors {:>8.2} s", time.as_secs_f64()));
         let memory = self.peak_mib.map_or(String::new(), |mib| format!("  peak {mib:>6} MiB"));
-        format!("{:<36} {:>8.2} s{memory}\n", self.name, self.took.as_secs_f64())
+        format!("{:<36} {:>8.2} s{processors}{memory}\n", self.name, self.took.as_secs_f64())
     }
 }
 
 fn style(template: &str) -> ProgressStyle {
     ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_spinner())
+}
+
+/// The time that the program has had on processors, as Linux tells it, in hundredths of a second.
+fn on_processors() -> Option<Duration> {
+    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
+    // the name, in brackets, may hold spaces; user and system time are the 12th and 13th field after it
+    let after_name = stat.rsplit_once(')')?.1;
+    let ticks: Vec<u64> = after_name.split_whitespace().skip(11).take(2).filter_map(|t| t.parse().ok()).collect();
+    (ticks.len() == 2).then(|| Duration::from_millis(ticks.iter().sum::<u64>() * 10))
 }
 
 /// The high-water mark of the program's memory, as Linux tells it.

@@ -14,17 +14,37 @@
 
 use crate::error::{InputError, all_finite, at_least, positive_weights};
 
+/// A sum that grows, compensated: where values of many sums come mixed.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct RunningSum {
+    total: f64,
+    lost: f64,
+}
+
+impl RunningSum {
+    /// Adds a value.
+    #[inline]
+    pub fn add(&mut self, value: f64) {
+        let next = self.total + value;
+        // the smaller of the two gave up its low digits; get them back
+        self.lost += if self.total.abs() >= value.abs() { (self.total - next) + value } else { (value - next) + self.total };
+        self.total = next;
+    }
+
+    /// The sum so far; NaN or infinite if a value was, or on overflow.
+    #[must_use]
+    pub fn value(self) -> f64 {
+        if self.total.is_finite() { self.total + self.lost } else { self.total }
+    }
+}
+
 /// The sum, compensated, in the order given; 0 for no values. NaN or infinite if a value is, or on overflow.
 pub fn sum(values: impl IntoIterator<Item = f64>) -> f64 {
-    let mut total = 0.0_f64;
-    let mut lost = 0.0_f64;
+    let mut sum = RunningSum::default();
     for value in values {
-        let next = total + value;
-        // the smaller of the two gave up its low digits; get them back
-        lost += if total.abs() >= value.abs() { (total - next) + value } else { (value - next) + total };
-        total = next;
+        sum.add(value);
     }
-    if total.is_finite() { total + lost } else { total }
+    sum.value()
 }
 
 /// The arithmetic mean; `None` for no values or if the result is not finite.

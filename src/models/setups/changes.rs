@@ -1,12 +1,14 @@
 //! Since when: does a unit's parameter shift or drift?
 //!
 //! **Series.** One point a week: the mean of its values. (Medians were tried: of turns, which come in halves, they jump between
-//! two habits from week to week.) What belongs to a visit counts in the week of the visit. What a clinician decides once for a patient's course (an angle, the length of a session) counts once an episode, in the
-//! week of its first visit: else the same patients, week after week, look like a slow change.
+//! two habits from week to week.) What belongs to a visit counts in the week of the visit. What a clinician decides once for a patient's
+//! course (an angle, the length of a session) counts once an episode, in the week of its first visit: else the same patients, week after
+//! week, look like a slow change.
 //!
 //! **Test.** [`mendcurve_stats::change_point::one_change`]: one shift, one drift, or none, by BIC, the p value by permutation
 //! of weeks. Weeks that still follow each other (residual correlation over [`MOST_CORRELATION`]) cannot be permuted: such a series
-//! gives no finding. A change of a whole site that is one table's or one clinician's is told of these alone.
+//! gives no finding, nor does a change too small to matter; both have p = 1. A change of a whole site that is one table's or one
+//! clinician's is told of these alone.
 
 use super::column::Column;
 use super::tested::{Question, Tested};
@@ -17,7 +19,7 @@ use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::change_point::{Change as Place, Observations, OneChange, Settings, Shape, one_change};
-use mendcurve_stats::sum::{mean, sample_sd, sum};
+use mendcurve_stats::sum::{RunningSum, sample_sd, sum};
 use rayon::prelude::*;
 
 /// Weeks with a value below which a series is not searched.
@@ -90,17 +92,19 @@ pub fn week_of(day: i32) -> i32 {
 pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Series> {
     let parameter = column.about.parameter;
     let mut dated: Vec<Dated> = Vec::new();
+    let first = column.values.iter().filter_map(|(visit, _)| visit.day).min().map_or(0, week_of);
+    let since_first = |day| (week_of(day) - first) as usize;
     if parameter.set_by() == SetBy::Course {
         for one in column.usual(level) {
             if let Some(day) = one.day {
-                of_unit(&mut dated, one.unit).take(week_of(day), one.value, one.patient, one.visits);
+                of_unit(&mut dated, one.unit).take(since_first(day), one.value, one.patient, one.visits);
             }
         }
     } else {
         for (visit, value) in &column.values {
             let left_out = [visit.clinician, visit.table].into_iter().flatten().any(|unit| without.contains(&unit));
             if let (false, Some(unit), Some(day)) = (left_out, visit.unit(level), visit.day) {
-                of_unit(&mut dated, unit).take(week_of(day), *value, visit.patient, 1);
+                of_unit(&mut dated, unit).take(since_first(day), *value, visit.patient, 1);
             }
         }
     }
@@ -108,7 +112,7 @@ pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Seri
         unit: UnitId(unit as u32),
         visits: dated.visits,
         patients: super::column::patients(dated.patients.iter().copied()),
-        weeks: dated.by_week(),
+        weeks: dated.by_week(first),
     };
     dated.into_iter().enumerate().filter(|(_, dated)| dated.visits > 0).map(series).collect()
 }
@@ -116,8 +120,8 @@ pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Seri
 /// What is gathered of one unit.
 #[derive(Clone, Default)]
 struct Dated {
-    /// Week and value, as they come.
-    values: Vec<(i32, f64)>,
+    /// From the first week of the column on: sum and number of values.
+    weeks: Vec<(RunningSum, u32)>,
     /// Patients, those who follow one another once.
     patients: Vec<NameId>,
     visits: u32,
@@ -133,24 +137,24 @@ fn of_unit(dated: &mut Vec<Dated>, unit: UnitId) -> &mut Dated {
 }
 
 impl Dated {
-    fn take(&mut self, week: i32, value: f64, patient: NameId, visits: u32) {
-        self.values.push((week, value));
+    /// `week`: since the first of the column.
+    fn take(&mut self, week: usize, value: f64, patient: NameId, visits: u32) {
+        if self.weeks.len() <= week {
+            self.weeks.resize(week + 1, (RunningSum::default(), 0));
+        }
+        let (sum, n) = &mut self.weeks[week];
+        sum.add(value);
+        *n += 1;
         self.visits += visits;
         if self.patients.last() != Some(&patient) {
             self.patients.push(patient);
         }
     }
 
-    /// The mean of each week, its values added in order of size, whatever the order they came in.
-    fn by_week(mut self) -> Vec<Week> {
-        self.values.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        let mut values: Vec<f64> = Vec::new();
-        let week = |of: &[(i32, f64)]| {
-            values.clear();
-            values.extend(of.iter().map(|(_, value)| *value));
-            Some(Week { week: of.first()?.0, value: mean(&values)?, n: values.len() as u32 })
-        };
-        self.values.chunk_by(|a, b| a.0 == b.0).filter_map(week).collect()
+    /// The weeks that have a value. `first`: the first week of the column.
+    fn by_week(&self, first: i32) -> Vec<Week> {
+        let weeks = (first..).zip(&self.weeks).filter(|(_, (_, n))| *n > 0);
+        weeks.map(|(week, (sum, n))| Week { week, value: sum.value() / f64::from(*n), n: *n }).collect()
     }
 }
 
@@ -219,10 +223,7 @@ fn change(
         };
         one_change(&observations, &settings).ok()
     };
-    let mut found = look(PERMUTATIONS)?;
-    if found.p < 2.0 / f64::from(PERMUTATIONS + 1) {
-        found = look(MORE_PERMUTATIONS)?;
-    }
+    let mut found = look(0)?;
     let shape = found.chosen.unwrap_or(Shape::Shift);
     let at = if shape == Shape::Shift { &found.shift } else { &found.drift };
     let week = |place: usize| times.get(place).copied().unwrap_or(f64::from(first));
@@ -230,7 +231,14 @@ fn change(
     let into = if shape == Shape::Shift { 0 } else { 3 };
     let day = |place: usize| monday_of(week(place)) + into;
     let moved = if shape == Shape::Shift { at.size } else { at.size * (f64::from(last) - week(at.place)) };
-    let tellable = found.chosen.is_some() && found.residual_correlation <= MOST_CORRELATION;
+    let matters = moved.abs() >= margin;
+    // permutations cost: none where nothing would be told whatever they say
+    if found.chosen.is_some() && found.residual_correlation <= MOST_CORRELATION && matters {
+        found.p = look(PERMUTATIONS)?.p;
+        if found.p < 2.0 / f64::from(PERMUTATIONS + 1) {
+            found.p = look(MORE_PERMUTATIONS)?.p;
+        }
+    }
     let tested = Tested {
         question: if shape == Shape::Shift { Question::Shift } else { Question::Drift },
         unit: series.unit,
@@ -241,8 +249,8 @@ fn change(
         since: Some((day(at.place), day(at.places.0), day(at.places.1))),
         visits: series.visits,
         patients: series.patients,
-        matters: moved.abs() >= margin,
-        p: if tellable { found.p } else { 1.0 },
+        matters,
+        p: found.p,
     };
     Some(Change { unit: series.unit, found, weeks: (first, last), tested })
 }
@@ -293,14 +301,14 @@ mod tests {
     fn a_week_has_the_mean_of_its_values_and_patients_count_once() {
         let patient = |number| NameId(std::num::NonZeroU32::new(number).unwrap());
         let mut dated = Vec::new();
-        for (unit, week, value, of) in [(2, 5, 1.0, 1), (2, 4, 7.0, 2), (0, 9, 3.0, 1), (2, 5, 4.0, 1), (2, 4, 8.0, 1)]
+        for (unit, week, value, of) in [(2, 3, 1.0, 1), (2, 0, 7.0, 2), (0, 9, 3.0, 1), (2, 3, 4.0, 1), (2, 0, 8.0, 1)]
         {
             of_unit(&mut dated, UnitId(unit)).take(week, value, patient(of), 1);
         }
         let of: Vec<(u32, u32)> =
             dated.iter().map(|d| (d.visits, super::super::column::patients(d.patients.iter().copied()))).collect();
         assert_eq!(of, [(1, 1), (0, 0), (4, 2)]);
-        let weeks = dated.pop().unwrap().by_week();
-        assert_eq!(weeks, [Week { week: 4, value: 7.5, n: 2 }, Week { week: 5, value: 2.5, n: 2 }]);
+        let weeks = dated.pop().unwrap().by_week(4);
+        assert_eq!(weeks, [Week { week: 4, value: 7.5, n: 2 }, Week { week: 7, value: 2.5, n: 2 }]);
     }
 }

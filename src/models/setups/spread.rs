@@ -55,8 +55,9 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
         );
         let by_chance =
             |permutations| energy_test(&side.0, &side.1, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p);
-        // permutations cost, and cannot speak where the other yardstick is silent
-        let p = if among > 0.01 { among.max(0.01) } else { by_chance(PERMUTATIONS).max(among) };
+        let matters = *seen >= MATTERS;
+        // permutations cost, and cannot speak where the other yardstick is silent or the distance is too small to be told
+        let p = if among > 0.01 || !matters { among.max(0.01) } else { by_chance(PERMUTATIONS).max(among) };
         let p = if p < 2.0 / f64::from(PERMUTATIONS + 1) { by_chance(MORE_PERMUTATIONS).max(among) } else { p };
         found.push(Tested {
             question: Question::Spread,
@@ -68,7 +69,7 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
             since: None,
             visits: unit.visits,
             patients: unit.patients,
-            matters: *seen >= MATTERS,
+            matters,
             p,
         });
     }
