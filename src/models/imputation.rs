@@ -147,18 +147,23 @@ impl Imputed {
         let mut seen = Responders::default();
         self.seen().for_each(|episode| seen.add(episode, definition));
         let is_drawn: Vec<bool> = self.lost().map(|episode| episode.endpoint.is_none()).collect();
+        let held = |lost: &Vec<Followed>| {
+            let mut counts = seen;
+            let known = lost.iter().zip(&is_drawn).filter(|(_, is_drawn)| !**is_drawn);
+            known.for_each(|(episode, _)| counts.add(episode, definition));
+            let drawn = lost.iter().zip(&is_drawn).filter(|(_, is_drawn)| **is_drawn);
+            (counts, alike(drawn.map(|(episode, _)| *episode).collect()))
+        };
+        let held: Vec<(Responders, Vec<(Followed, u32)>)> = self.draws.par_iter().map(held).collect();
         let rate = |worse_by: f64| {
-            let of = |lost: &Vec<Followed>| {
-                let mut counts = seen;
-                for (episode, is_drawn) in lost.iter().zip(&is_drawn) {
-                    match is_drawn {
-                        true => counts.add(&self.worsened(*episode, worse_by), definition),
-                        false => counts.add(episode, definition),
-                    }
+            let of = |(counts, drawn_endpoints): &(Responders, Vec<(Followed, u32)>)| {
+                let mut counts = *counts;
+                for (episode, n) in drawn_endpoints {
+                    counts += Responders::of(&[&self.worsened(*episode, worse_by)], definition).times(*n);
                 }
                 drawn(&counts)
             };
-            let rates: Vec<DrawnCount> = self.draws.par_iter().map(of).collect();
+            let rates: Vec<DrawnCount> = held.iter().map(of).collect();
             pooled_proportion(&rates, Level::NINETY_FIVE).map(|pooled| pooled.estimate.value)
         };
         tipping_point(rate, limit, self.scale.width()).ok()
@@ -177,6 +182,14 @@ impl Imputed {
     pub fn has_drawn_endpoints(&self) -> bool {
         self.lost().any(|episode| episode.endpoint.is_none())
     }
+}
+
+/// Episodes with the same scores as one, with their number: scores are written in steps, so that few differ.
+fn alike(mut episodes: Vec<Followed>) -> Vec<(Followed, u32)> {
+    let scores = |episode: &Followed| (episode.baseline.map(f64::to_bits), episode.endpoint.map(f64::to_bits));
+    episodes.sort_unstable_by_key(scores);
+    let groups = episodes.chunk_by(|a, b| scores(a) == scores(b));
+    groups.filter_map(|group| Some((*group.first()?, group.len() as u32))).collect()
 }
 
 /// Responders and episodes of one draw.

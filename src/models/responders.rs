@@ -64,6 +64,18 @@ impl Responders {
         self.responders += u32::from(outcome == Some(true));
     }
 
+    /// The same episodes this many times.
+    #[must_use]
+    pub fn times(self, n: u32) -> Self {
+        Self {
+            denominator: self.denominator * n,
+            with_outcome: self.with_outcome * n,
+            responders: self.responders * n,
+            baseline_too_low: self.baseline_too_low * n,
+            baseline_missing: self.baseline_missing * n,
+        }
+    }
+
     /// responders / with_outcome with its 95 % Wilson interval; `None` without outcomes.
     pub fn rate(self) -> Option<(f64, Interval)> {
         let interval = wilson(self.responders.into(), self.with_outcome.into(), Level::NINETY_FIVE).ok()?;

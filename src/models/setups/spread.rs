@@ -12,8 +12,10 @@ use crate::rows::names::Names;
 use mendcurve_stats::energy::{energy, energy_test};
 use mendcurve_stats::siblings::beside_siblings;
 
-/// Most episodes of a side that are compared, evenly picked.
+/// Most episodes of a side whose distance is taken, evenly picked.
 const MOST: usize = 1500;
+/// Most episodes of a side that are permuted, evenly picked of these: enough for any distance that matters.
+const MOST_PERMUTED: usize = 500;
 /// Share of the most that a distance can be, from which on it matters.
 const MATTERS: f64 = 0.1;
 /// Distinct values below which a spread is a matter of a few choices, and their shares say more.
@@ -34,7 +36,7 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
         .iter()
         .map(|unit| {
             let others = means.units.iter().filter(|other| other.unit != unit.unit).flat_map(centred).collect();
-            (picked(centred(unit)), picked(others))
+            (picked(centred(unit), MOST), picked(others, MOST))
         })
         .collect();
     let distance = |(own, others): &(Vec<f64>, Vec<f64>)| energy(own, others).map_or(0.0, |found| found.inhomogeneity);
@@ -53,8 +55,10 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
             column.about.parameter.key(),
             visits.units.key(unit.unit, names)
         );
-        let by_chance =
-            |permutations| energy_test(&side.0, &side.1, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p);
+        let by_chance = |permutations| {
+            let (own, others) = (picked(side.0.clone(), MOST_PERMUTED), picked(side.1.clone(), MOST_PERMUTED));
+            energy_test(&own, &others, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p)
+        };
         let matters = *seen >= MATTERS;
         // permutations cost, and cannot speak where the other yardstick is silent or the distance is too small to be told
         let p = if among > 0.01 || !matters { among.max(0.01) } else { by_chance(PERMUTATIONS).max(among) };
@@ -87,8 +91,8 @@ fn distinct_values(column: &Column<'_>) -> usize {
     seen.len()
 }
 
-/// At most [`MOST`] values, evenly picked in their order.
-fn picked(values: Vec<f64>) -> Vec<f64> {
-    let step = values.len().div_ceil(MOST).max(1);
+/// At most this many values, evenly picked in their order.
+fn picked(values: Vec<f64>, most: usize) -> Vec<f64> {
+    let step = values.len().div_ceil(most).max(1);
     values.into_iter().step_by(step).collect()
 }

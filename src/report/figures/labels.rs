@@ -1,9 +1,31 @@
 //! Breaking text into lines and keeping labels off each other.
 
-use super::pen::Face;
+use super::pen::{Face, FaceKey};
+use std::cell::RefCell;
+use std::collections::HashMap;
+
+/// Broken texts by face and width, kept for a while: patients' pages say much the same, again and again.
+type Broken = HashMap<(String, FaceKey, u64), Vec<String>>;
+
+/// Broken texts kept, at most.
+const MOST_BROKEN: usize = 4096;
+
+thread_local! {
+    static BROKEN: RefCell<Broken> = RefCell::default();
+}
 
 /// Breaks a text into as few lines as `width` allows, of much the same length; a single longer word stands alone.
 pub(super) fn lines(text: &str, face: Face, width: f64) -> Vec<String> {
+    BROKEN.with_borrow_mut(|known| {
+        let key = (text.to_owned(), face.key(), width.to_bits());
+        if known.len() >= MOST_BROKEN && !known.contains_key(&key) {
+            known.clear();
+        }
+        known.entry(key).or_insert_with(|| broken(text, face, width)).clone()
+    })
+}
+
+fn broken(text: &str, face: Face, width: f64) -> Vec<String> {
     let fewest = filled(text, face, width);
     let mut even = fewest.clone();
     let mut narrower = width;

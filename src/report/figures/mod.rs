@@ -5,6 +5,7 @@
 
 mod frame;
 mod labels;
+mod palette;
 mod pen;
 mod png;
 mod scale;

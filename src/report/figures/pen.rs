@@ -40,8 +40,11 @@ pub(super) const OCHRE: RGBColor = RGBColor(0xb3, 0x54, 0x1e);
 /// The paper.
 pub(super) const WHITE: RGBColor = RGBColor(0xff, 0xff, 0xff);
 
-/// Widths of texts by face: bits of its size, whether it is bold.
-type Widths = HashMap<(u64, bool), HashMap<String, f64>>;
+/// A face as a key: bits of its size, whether it is bold.
+pub(super) type FaceKey = (u64, bool);
+
+/// Widths of texts by face.
+type Widths = HashMap<FaceKey, HashMap<String, f64>>;
 
 /// Widths kept of a face, at most.
 const MOST_WIDTHS: usize = 4096;
@@ -68,6 +71,10 @@ impl Face {
         Self { size, bold: true }
     }
 
+    pub(super) fn key(self) -> FaceKey {
+        (self.size.to_bits(), self.bold)
+    }
+
     /// Distance between lines.
     pub(super) fn line_height(self) -> f64 {
         (1.32 * self.size).round()
@@ -78,7 +85,7 @@ impl Face {
     /// Measuring goes letter by letter through the typeface's tables, and breaking a text into lines measures the same beginnings
     /// again and again: what was measured is kept for a while.
     pub(super) fn width(self, text: &str) -> f64 {
-        let face = (self.size.to_bits(), self.bold);
+        let face = self.key();
         let known = WIDTHS.with_borrow(|widths| widths.get(&face).and_then(|of_face| of_face.get(text).copied()));
         known.unwrap_or_else(|| {
             let width = self.measured(text);
