@@ -24,6 +24,8 @@ const DECREMENT_TARGET: f64 = 1e-12;
 const NEARLY_THERE: f64 = 1e-4;
 /// Decrement within which a Hessian is kept: a tenth of a standard error.
 const NEARBY: f64 = 1e-2;
+/// Share of the decrement that a step from a fresh Hessian nearby must take away at least.
+const STALLED: f64 = 0.5;
 const MAX_STEPS: usize = 150;
 const MAX_NEWTON: usize = 30;
 /// Steps cut short one after the other that show where the climb leads.
@@ -274,6 +276,7 @@ fn newton(
     let mut led_beyond = None;
     let mut last: Option<(f64, Curvature)> = None;
     let mut near = false;
+    let mut before_fresh = f64::INFINITY;
     for _ in 0..MAX_NEWTON {
         // a Hessian from nearby serves on while it brings the gradient down, and with it the windows
         let kept = last.take().filter(|_| near).filter(|(before, c)| c.step(&point.gradient).1 <= 0.01 * before);
@@ -296,6 +299,11 @@ fn newton(
         let (mut step, decrement) = curvature.step(&point.gradient);
         let upwards = curvature.eigenvalues.min() < -curvature.flat_below().max(1e-9);
         near = near || decrement <= NEARBY && !upwards;
+        // near the top a fresh Hessian gains many digits; where it gains none, the rule of integration is too coarse to gain more
+        let stalled = !kept_on && near && !upwards && decrement > STALLED * before_fresh;
+        if !kept_on {
+            before_fresh = decrement;
+        }
         let covariance = curvature.covariance();
         scale = covariance.diagonal().zip_map(longest, |v, l| v.abs().sqrt().clamp(1e-6 * l, l));
         if decrement <= DECREMENT_TARGET && upwards {
@@ -305,6 +313,10 @@ fn newton(
         }
         last = Some((decrement, curvature));
         if decrement <= DECREMENT_TARGET && !upwards {
+            break;
+        }
+        if stalled {
+            ending = Ending::NoAscent;
             break;
         }
         shorten(&mut step, longest);
