@@ -27,7 +27,7 @@ use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
 
 /// Columns that are held in memory at a time.
-const AT_ONCE: usize = 4;
+const AT_ONCE: usize = 3;
 
 /// What setups are read from.
 #[derive(Clone, Copy, Debug)]

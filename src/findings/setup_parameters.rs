@@ -15,7 +15,7 @@ use crate::catalogue::rule::Rule;
 use crate::catalogue::setup_standard::{SetupStandard, StandardItem, Target};
 use crate::models::setups::changes::{Change, series};
 use crate::models::setups::charts::{Chart, charts};
-use crate::models::setups::column::Column;
+use crate::models::setups::column::{Column, patients as count_patients};
 use crate::models::setups::conformance::ItemShares;
 use crate::models::setups::openings::Opening;
 use crate::models::setups::possible::RuleShares;
@@ -25,6 +25,7 @@ use crate::models::setups::variation::{self, variation};
 use crate::models::setups::visits::{Level, SetupVisit, SetupVisits, UnitId};
 use crate::models::setups::within::within;
 use crate::rows::names::Names;
+use crate::rows::row::NameId;
 use crate::rows::when::date_of;
 use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::funnel::{Interpolation, proportion_limits};
@@ -123,20 +124,6 @@ fn asked(item: &StandardItem, scale: ReadingScale, nature: Nature) -> setups::As
     }
 }
 
-/// The values of a site; of the whole group without one.
-type OfSite<'a> = (Option<UnitId>, Vec<(&'a SetupVisit, f64)>);
-
-/// The values of the group and of each site, in order.
-fn by_site<'a>(column: &Column<'a>) -> Vec<OfSite<'a>> {
-    let mut sites: BTreeMap<UnitId, Vec<(&SetupVisit, f64)>> = BTreeMap::new();
-    for (visit, value) in &column.values {
-        sites.entry(visit.site).or_default().push((visit, *value));
-    }
-    std::iter::once((None, column.values.clone()))
-        .chain(sites.into_iter().map(|(site, values)| (Some(site), values)))
-        .collect()
-}
-
 fn strips(
     visits: &SetupVisits<'_>,
     column: &Column<'_>,
@@ -144,13 +131,18 @@ fn strips(
     names: &Names,
     small: SmallCells,
 ) -> Vec<Strip> {
-    let strip = |(site, values): OfSite<'_>| {
-        let patients = patients(&values);
-        let numbers: Vec<f64> = values.iter().map(|(_, value)| scale.read(*value)).collect();
-        let sorted = Sorted::new(&numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
+    let mut sites: BTreeMap<UnitId, (Vec<f64>, Vec<NameId>)> = BTreeMap::new();
+    for (visit, value) in &column.values {
+        let (numbers, patients) = sites.entry(visit.site).or_default();
+        numbers.push(scale.read(*value));
+        note_patient(patients, visit.patient);
+    }
+    let strip = |site: Option<UnitId>, numbers: Vec<f64>, patients: u32| {
+        let visits_of_strip = to_tens(numbers.len() as u32);
+        let sorted = Sorted::of(numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
         Strip {
             site: site.map(|site| place(visits, site, names).site),
-            visits: to_tens(values.len() as u32),
+            visits: visits_of_strip,
             quantiles: sorted.and_then(|sorted| {
                 let mut found = [0.0; QUANTILES.len()];
                 for (at, p) in found.iter_mut().zip(QUANTILES) {
@@ -160,11 +152,41 @@ fn strips(
             }),
         }
     };
-    by_site(column).into_iter().map(strip).collect()
+    let of_all: Vec<f64> = column.values.iter().map(|(_, value)| scale.read(*value)).collect();
+    let mut strips = vec![strip(None, of_all, column.patients())];
+    for (site, (numbers, patients)) in sites {
+        strips.push(strip(Some(site), numbers, count_patients(patients.into_iter())));
+    }
+    strips
 }
 
-fn patients(values: &[(&SetupVisit, f64)]) -> u32 {
-    crate::models::setups::column::patients(values.iter().map(|(visit, _)| visit.patient))
+/// Notes a patient, those who follow one another once.
+fn note_patient(patients: &mut Vec<NameId>, patient: NameId) {
+    if patients.last() != Some(&patient) {
+        patients.push(patient);
+    }
+}
+
+/// The visits of a site, or of all, by word.
+#[derive(Clone, Default)]
+struct WordTally {
+    visits: u32,
+    patients: Vec<NameId>,
+    /// Visits and patients of each word.
+    of_words: Vec<(u32, Vec<NameId>)>,
+}
+
+impl WordTally {
+    fn take(&mut self, visit: &SetupVisit, value: f64, words: usize) {
+        self.of_words.resize(words, (0, Vec::new()));
+        self.visits += 1;
+        note_patient(&mut self.patients, visit.patient);
+        let is_word = |(word, _): &(usize, _)| *word as f64 == value;
+        if let Some((_, (n, patients))) = self.of_words.iter_mut().enumerate().find(is_word) {
+            *n += 1;
+            note_patient(patients, visit.patient);
+        }
+    }
 }
 
 fn words(
@@ -174,21 +196,24 @@ fn words(
     names: &Names,
     small: SmallCells,
 ) -> Vec<WordShares> {
-    let shares = |(site, values): OfSite<'_>| {
-        let with = |word: usize| -> Vec<(&SetupVisit, f64)> {
-            values.iter().filter(|(_, value)| *value == word as f64).map(|(visit, value)| (*visit, *value)).collect()
-        };
-        let by_word: Vec<Vec<(&SetupVisit, f64)>> = (0..all.len()).map(with).collect();
-        let few = by_word.iter().any(|of_word| small.is_small(patients(of_word))) || patients(&values) <= small.up_to;
-        let total = values.len().max(1) as f64;
-        let share = |(word, of_word): (&&'static str, &Vec<_>)| (*word, of_word.len() as f64 / total);
+    let mut tallies: BTreeMap<Option<UnitId>, WordTally> = BTreeMap::new(); // all together come first
+    for (visit, value) in &column.values {
+        for site in [None, Some(visit.site)] {
+            tallies.entry(site).or_default().take(visit, *value, all.len());
+        }
+    }
+    let shares = |(site, tally): (Option<UnitId>, WordTally)| {
+        let total = f64::from(tally.visits.max(1));
+        let by_word: Vec<f64> = tally.of_words.iter().map(|(n, _)| f64::from(*n) / total).collect();
+        let is_few = |(_, patients): (u32, Vec<NameId>)| small.is_small(count_patients(patients.into_iter()));
+        let few = tally.of_words.into_iter().any(is_few) || count_patients(tally.patients.into_iter()) <= small.up_to;
         WordShares {
             site: site.map(|site| place(visits, site, names).site),
-            visits: to_tens(values.len() as u32),
-            shares: (!few).then(|| all.iter().zip(&by_word).map(share).collect()),
+            visits: to_tens(tally.visits),
+            shares: (!few).then(|| all.iter().copied().zip(by_word).collect()),
         }
     };
-    let mut lines: Vec<WordShares> = by_site(column).into_iter().map(shares).collect();
+    let mut lines: Vec<WordShares> = tallies.into_iter().map(shares).collect();
     let hides = lines.iter().any(|line| line.shares.is_none());
     for (_, share) in lines.iter_mut().filter(|_| hides).filter_map(|line| line.shares.as_mut()).flatten() {
         *share = to_percent(*share);

@@ -31,6 +31,7 @@ use std::collections::BTreeMap;
 pub const FOLLOW_UP_DAYS: i64 = 400;
 
 const PATIENTS_A_PART: usize = 512;
+const PARTS_AT_ONCE: usize = 64;
 
 /// Every reading of a run.
 #[derive(Clone, PartialEq, Default, Debug)]
@@ -86,18 +87,20 @@ pub fn attach(
     rules: &EpisodeRules,
 ) -> Readings {
     let attacher = Attacher { visits, episodes, regions, measures, rules };
-    let parts: Vec<Part> = episodes
-        .patients
-        .par_chunks(PATIENTS_A_PART)
-        .map(|spans| {
-            let mut part = Part::default();
-            for span in spans {
-                attacher.attach_patient(span, &mut part);
-            }
-            part
-        })
-        .collect();
-    join(parts)
+    let part_of = |spans: &[PatientSpan]| {
+        let mut part = Part::default();
+        for span in spans {
+            attacher.attach_patient(span, &mut part);
+        }
+        part
+    };
+    let mut joined = Joined::default();
+    // some parts at a time, so that the readings are not all in memory twice
+    for some in episodes.patients.chunks(PATIENTS_A_PART * PARTS_AT_ONCE) {
+        let parts: Vec<Part> = some.par_chunks(PATIENTS_A_PART).map(part_of).collect();
+        parts.into_iter().for_each(|part| joined.take(part));
+    }
+    joined.readings()
 }
 
 #[derive(Default)]
@@ -116,29 +119,35 @@ struct OnDay {
     contested: bool,
 }
 
-fn join(parts: Vec<Part>) -> Readings {
-    let mut all =
-        Readings { list: Vec::with_capacity(parts.iter().map(|part| part.list.len()).sum()), ..Readings::default() };
-    let mut unscorable: BTreeMap<_, (u64, u32)> = BTreeMap::new();
-    for part in parts {
-        all.list.extend(part.list);
-        all.counts.add(part.counts);
+/// The parts that came so far, in the order of the patients.
+#[derive(Default)]
+struct Joined {
+    list: Vec<Reading>,
+    unscorable: BTreeMap<(FileId, MeasureId, Unscorable), (u64, u32)>,
+    counts: ReadingCounts,
+}
+
+impl Joined {
+    fn take(&mut self, part: Part) {
+        self.list.extend(part.list);
+        self.counts.add(part.counts);
         for (key, (count, line)) in part.unscorable {
-            let known = unscorable.entry(key).or_insert((0, line));
+            let known = self.unscorable.entry(key).or_insert((0, line));
             *known = (known.0 + count, known.1.min(line));
         }
     }
-    all.unscorable = unscorable
-        .into_iter()
-        .map(|((file, measure, reason), (count, first_line))| UnscorableCount {
+
+    fn readings(self) -> Readings {
+        let count = |((file, measure, reason), (count, first_line))| UnscorableCount {
             file,
             measure,
             reason,
             count,
             first_line,
-        })
-        .collect();
-    all
+        };
+        let unscorable = self.unscorable.into_iter().map(count).collect();
+        Readings { list: self.list, unscorable, counts: self.counts }
+    }
 }
 
 impl ReadingCounts {

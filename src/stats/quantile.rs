@@ -19,11 +19,18 @@ impl Sorted {
     /// # Errors
     /// If there are no values or one is not finite.
     pub fn new(values: &[f64]) -> Result<Self, InputError> {
+        Self::of(values.to_vec())
+    }
+
+    /// Sorts values in place.
+    ///
+    /// # Errors
+    /// If there are no values or one is not finite.
+    pub fn of(mut values: Vec<f64>) -> Result<Self, InputError> {
         at_least("values", 1, values.len())?;
-        all_finite("values", values)?;
-        let mut sorted = values.to_vec();
-        sorted.sort_unstable_by(f64::total_cmp);
-        Ok(Self(sorted))
+        all_finite("values", &values)?;
+        values.sort_unstable_by(f64::total_cmp);
+        Ok(Self(values))
     }
 
     /// The values in ascending order.

@@ -27,7 +27,8 @@ impl RunningSum {
     pub fn add(&mut self, value: f64) {
         let next = self.total + value;
         // the smaller of the two gave up its low digits; get them back
-        self.lost += if self.total.abs() >= value.abs() { (self.total - next) + value } else { (value - next) + self.total };
+        self.lost +=
+            if self.total.abs() >= value.abs() { (self.total - next) + value } else { (value - next) + self.total };
         self.total = next;
     }
 

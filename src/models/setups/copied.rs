@@ -42,10 +42,12 @@ pub fn tests(visits: &SetupVisits<'_>) -> Vec<Tested> {
     let clinicians: Vec<UnitId> = visits.units.at(Level::Clinician).collect();
     let Some(first) = clinicians.first().copied() else { return Vec::new() };
     let runs = runs(visits);
-    let coded: Vec<(UnitId, Vec<u32>)> = runs
-        .iter()
-        .map(|(clinician, run)| (*clinician, run.iter().flat_map(|visit| entry(visits, visit, &steps)).collect()))
-        .collect();
+    let coded = |(clinician, run): &(UnitId, &[SetupVisit])| {
+        let mut entries = Vec::with_capacity(run.len() * FIELDS.len());
+        run.iter().for_each(|visit| entries.extend(entry(visits, visit, &steps)));
+        (*clinician, entries)
+    };
+    let coded: Vec<(UnitId, Vec<u32>)> = runs.iter().map(coded).collect();
     let sequences: Vec<Sequence<'_>> = coded
         .iter()
         .map(|(clinician, entries)| Sequence { source: (clinician.0 - first.0) as usize, entries })

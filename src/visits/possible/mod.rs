@@ -49,7 +49,7 @@ impl Marks {
 /// A rule that holds a visit against the one before it marks the later of the two, whichever is wrong; after one wrong entry
 /// between right ones two visits are marked.
 pub fn marks_of_course(rows: &[&Row], region: Option<Region>, rules: &PossibleRules, marks: &mut [Marks]) {
-    debug_assert_eq!(rows.len(), marks.len());
+    assert_eq!(rows.len(), marks.len(), "a mark for each row");
     for (row, marks) in rows.iter().zip(marks.iter_mut()) {
         *marks = one_visit::marks(row, row.setup.region.or(region), &rules.limits);
     }
