@@ -35,7 +35,8 @@ pub fn run(arguments: &BacktestArguments) -> Result<Exit, Problem> {
     journey::refuse_too_many_rejected(&group, &understood)?;
     let records = journey::records(&group, &understood, None);
     let fitted = journey::fit(records, &stages);
-    let bulletin = journey::find(&group, &understood, records, &fitted, &stages)?;
+    // nothing of setups is printed
+    let bulletin = journey::find(&group, &understood, records, &fitted, None, &stages)?;
     say::out(&text(&bulletin))?;
     Ok(Exit::Fine)
 }

@@ -14,6 +14,7 @@ use crate::findings::NOT_RECORDED;
 use crate::findings::account::{add_course_of_care, data_quality};
 use crate::findings::bulletin::Bulletin;
 use crate::findings::compose::{self, Sources};
+use crate::findings::dose::DoseFindings;
 use crate::findings::find_setups::SetupSources;
 use crate::findings::on_track::Watch;
 use crate::findings::setup_audience::shown_to;
@@ -140,6 +141,7 @@ pub fn find(
     understood: &Understood,
     records: Records<'_>,
     fitted: &FittedCourses,
+    setups: Option<(SetupFindings, DoseFindings)>,
     stages: &Stages,
 ) -> Result<Bulletin, Problem> {
     let Understood { intake, disagreements, episodes, readings, courses, .. } = understood;
@@ -152,33 +154,25 @@ pub fn find(
     });
     let natural_courses = &natural_courses;
     let imputed = &stages.run("imputing the lost", |_| ImputedOutcomes::of(&records, fitted, NOT_RECORDED));
-    let sources = Sources {
-        group: &group.name,
-        audience: group.audience,
-        natural_courses,
-        records,
-        fitted,
-        imputed,
-        setups: Some(setup_sources(group, understood, records)),
-    };
-    Ok(stages.run("comparing", |_| compose::bulletin(sources, quality)))
+    let sources = Sources { group: &group.name, audience: group.audience, natural_courses, records, fitted, imputed };
+    Ok(stages.run("comparing", |_| compose::bulletin(sources, setups, quality)))
 }
 
-/// What setups are read from.
-pub fn setup_sources<'a>(group: &'a Group, understood: &'a Understood, records: Records<'a>) -> SetupSources<'a> {
-    SetupSources {
+/// What is found of setups and dose; no curve is needed.
+pub fn setups_and_dose(
+    group: &Group,
+    understood: &Understood,
+    records: Records<'_>,
+    stages: &Stages,
+) -> (SetupFindings, DoseFindings) {
+    let sources = SetupSources {
         records,
         visits: &understood.visits,
         standard: &group.setup_standard,
         standard_file: group.setup_standard_file.as_deref(),
-    }
-}
-
-/// What is found of setups, by the same comparisons as in the report; no curve is fitted.
-pub fn setups(group: &Group, understood: &Understood, stages: &Stages) -> SetupFindings {
-    let records = records(group, understood, None);
-    let sources = setup_sources(group, understood, records);
-    stages.run("looking at setups", |_| compose::setups_and_dose(&sources, SmallCells::of(group.audience)).0)
+    };
+    let small = SmallCells::of(group.audience);
+    stages.run("looking at setups and dose", |_| compose::setups_and_dose(&sources, small))
 }
 
 /// Every episode of one patient, the latest first, held against the courses of its conditions.

@@ -33,9 +33,11 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
         return too_many_rejected(&group, &understood, publication);
     }
     let records = journey::records(&group, &understood, period);
+    let setups = journey::setups_and_dose(&group, &understood, records, &stages);
     let fitted = journey::fit(records, &stages);
-    let bulletin = journey::find(&group, &understood, records, &fitted, &stages)?;
+    let bulletin = journey::find(&group, &understood, records, &fitted, Some(setups), &stages)?;
     let worklist = journey::worklist(&group, &understood, records, &fitted, &stages);
+    drop(fitted); // of a large group a tenth of the memory, and writing takes some
     journey::write(&group, &understood, &bulletin, &worklist, publication.path(), &stages)?;
     stages.run("flushing to the disk", |_| publication.finish())?;
     if arguments.timings {

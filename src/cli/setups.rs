@@ -23,7 +23,8 @@ pub fn run(arguments: &SetupsArguments) -> Result<Exit, Problem> {
     let stages = Stages::new(arguments.quiet);
     let understood = journey::understand(&group, &stages)?;
     journey::refuse_too_many_rejected(&group, &understood)?;
-    let found = journey::setups(&group, &understood, &stages);
+    let records = journey::records(&group, &understood, None);
+    let (found, _) = journey::setups_and_dose(&group, &understood, records, &stages);
     let shown = shown_to(&found, group.audience.key());
     say::out(&setup_terminal::terminal(&shown.setups))?;
     Ok(if arguments.strict && found.required_fall_short() { Exit::FallsShort } else { Exit::Fine })

@@ -40,8 +40,6 @@ pub struct Sources<'a> {
     pub fitted: &'a FittedCourses,
     /// The same outcomes with the missing drawn.
     pub imputed: &'a ImputedOutcomes,
-    /// What setups are read from; without it nothing is said of them.
-    pub setups: Option<SetupSources<'a>>,
 }
 
 /// Setups and dose: one Benjamini-Hochberg step goes over the p values of both.
@@ -52,13 +50,19 @@ pub fn setups_and_dose(sources: &SetupSources<'_>, rule: Rule) -> (SetupFindings
     (setups, dose)
 }
 
-/// Everything the report says.
-pub fn bulletin(sources: Sources<'_>, quality: DataQuality) -> Bulletin {
-    bulletin_by(Rule::of(sources.audience), sources, quality)
+/// Everything the report says. `setups`: what [`setups_and_dose`] found, beforehand: then neither its columns nor the fitted courses
+/// are in memory while the other is made; without it nothing is said of them.
+pub fn bulletin(sources: Sources<'_>, setups: Option<(SetupFindings, DoseFindings)>, quality: DataQuality) -> Bulletin {
+    bulletin_by(Rule::of(sources.audience), sources, setups, quality)
 }
 
 /// The same by another rule of what is small; tests of disclosure need the truth beside it.
-pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality) -> Bulletin {
+pub(crate) fn bulletin_by(
+    rule: Rule,
+    sources: Sources<'_>,
+    setups: Option<(SetupFindings, DoseFindings)>,
+    quality: DataQuality,
+) -> Bulletin {
     let episodes = &sources.records.episodes.list;
     let quarters: BTreeSet<Quarter> =
         episodes.iter().filter(|episode| episode.is_due).filter_map(|episode| episode.due).collect();
@@ -77,8 +81,7 @@ pub(crate) fn bulletin_by(rule: Rule, sources: Sources<'_>, quality: DataQuality
         _ => site_pages(&sources, &reader, rule, &sites, &sites_compared, &conditions),
     };
     // exports that record nothing of setup or dose have no page on them
-    let found = sources.setups.map(|setups| setups_and_dose(&setups, rule));
-    let (setups, dose) = found.filter(|(setups, _)| !setups.parameters.is_empty()).unzip();
+    let (setups, dose) = setups.filter(|(setups, _)| !setups.parameters.is_empty()).unzip();
     Bulletin {
         group: sources.group.to_owned(),
         period: sources.records.period,

@@ -27,7 +27,7 @@ use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
 
 /// Columns that are held in memory at a time.
-const AT_ONCE: usize = 3;
+const AT_ONCE: usize = 2;
 
 /// What setups are read from.
 #[derive(Clone, Copy, Debug)]
@@ -95,8 +95,8 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
         let abouts: Vec<About> = Column::abouts().collect();
         abouts.chunks(AT_ONCE).flat_map(|some| some.par_iter().filter_map(ask).collect::<Vec<_>>()).collect()
     };
-    let hold_possible = || rule_shares(&seen, &possible::marks(&seen, records.episodes, &standard.rules));
-    let (mut asked, rules) = rayon::join(ask_all, hold_possible);
+    let rules = rule_shares(&seen, &possible::marks(&seen, records.episodes, &standard.rules));
+    let mut asked = ask_all();
     let tables = tables(&seen, &asked);
     let mut others = others(sources, &seen, &asked, &rules, &tables, confidence);
 

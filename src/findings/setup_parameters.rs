@@ -131,12 +131,6 @@ fn strips(
     names: &Names,
     small: SmallCells,
 ) -> Vec<Strip> {
-    let mut sites: BTreeMap<UnitId, (Vec<f64>, Vec<NameId>)> = BTreeMap::new();
-    for (visit, value) in &column.values {
-        let (numbers, patients) = sites.entry(visit.site).or_default();
-        numbers.push(scale.read(*value));
-        note_patient(patients, visit.patient);
-    }
     let strip = |site: Option<UnitId>, numbers: Vec<f64>, patients: u32| {
         let visits_of_strip = to_tens(numbers.len() as u32);
         let sorted = Sorted::of(numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
@@ -153,7 +147,13 @@ fn strips(
         }
     };
     let of_all: Vec<f64> = column.values.iter().map(|(_, value)| scale.read(*value)).collect();
-    let mut strips = vec![strip(None, of_all, column.patients())];
+    let mut strips = vec![strip(None, of_all, column.patients())]; // first: a copy of all is large, and gone after it
+    let mut sites: BTreeMap<UnitId, (Vec<f64>, Vec<NameId>)> = BTreeMap::new();
+    for (visit, value) in &column.values {
+        let (numbers, patients) = sites.entry(visit.site).or_default();
+        numbers.push(scale.read(*value));
+        note_patient(patients, visit.patient);
+    }
     for (site, (numbers, patients)) in sites {
         strips.push(strip(Some(site), numbers, count_patients(patients.into_iter())));
     }

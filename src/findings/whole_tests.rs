@@ -54,16 +54,12 @@ pub(crate) fn run_by<const N: usize>(
     let fitted = fit(records);
     let natural_courses = &NaturalCourses::embedded().unwrap();
     let imputed = ImputedOutcomes::of(&records, &fitted, super::condition::NOT_RECORDED);
-    let sources = Sources {
-        group: &read.group.name,
-        audience,
-        natural_courses,
-        records,
-        fitted: &fitted,
-        imputed: &imputed,
-        setups: Some(read.setups()),
-    };
-    rules.map(|rule| bulletin_by(rule, sources, DataQuality::default()))
+    let sources =
+        Sources { group: &read.group.name, audience, natural_courses, records, fitted: &fitted, imputed: &imputed };
+    rules.map(|rule| {
+        let setups = setups_and_dose(&read.setups(), rule);
+        bulletin_by(rule, sources, Some(setups), DataQuality::default())
+    })
 }
 
 /// What is found of setups and dose in a group folder; nothing else is worked out.

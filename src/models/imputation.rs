@@ -37,8 +37,23 @@ pub struct Imputed {
     /// The positions of those that lack their baseline or endpoint, in order.
     lost: Vec<u32>,
     /// One list a draw: the lost, filled in, in the same order.
-    draws: Vec<Vec<Followed>>,
+    draws: Vec<Vec<Filled>>,
     scale: ScoreScale,
+}
+
+/// Both scores of a lost episode in one draw, NaN where not even drawing gave one: there are many of these, so they are small.
+#[derive(Clone, Copy, PartialEq, Debug)]
+struct Filled {
+    baseline: f64,
+    endpoint: f64,
+}
+
+impl Filled {
+    /// The episode with these scores.
+    fn of(self, seen: &Followed) -> Followed {
+        let score = |score: f64| Some(score).filter(|score| !score.is_nan());
+        Followed { baseline: score(self.baseline), endpoint: score(self.endpoint), ..*seen }
+    }
 }
 
 impl Imputed {
@@ -60,7 +75,6 @@ impl Imputed {
             let model = model.drawn(&mut stream);
             let unread = model.posterior(&[], &[]);
             let fill = |(episode, track): &(&Followed, &Option<Track<'_>>)| {
-                let mut filled = **episode;
                 let read = track.and_then(|track| model.posterior(track.days, track.scores));
                 let posterior = if track.is_some() { read.as_ref() } else { unread.as_ref() };
                 let curve = posterior.and_then(|posterior| model.drawn_curve(posterior, &mut stream));
@@ -71,9 +85,10 @@ impl Imputed {
                 };
                 // always both, so that the stream does not depend on what is missing
                 let (baseline, endpoint) = (score(0.0), score(endpoint_day));
-                filled.baseline = filled.baseline.or(baseline);
-                filled.endpoint = filled.endpoint.or(endpoint);
-                filled
+                Filled {
+                    baseline: episode.baseline.or(baseline).unwrap_or(f64::NAN),
+                    endpoint: episode.endpoint.or(endpoint).unwrap_or(f64::NAN),
+                }
             };
             to_fill.iter().map(fill).collect()
         };
@@ -98,14 +113,16 @@ impl Imputed {
         let mut lost = Vec::new();
         for position in positions {
             match (self.lost.binary_search(position), self.followed.get(*position as usize)) {
-                (Ok(at), _) => lost.push(at),
+                (Ok(at), Some(episode)) => lost.push((at, episode)),
                 (Err(_), Some(episode)) => seen.add(episode, definition),
-                (Err(_), None) => {}
+                (_, None) => {}
             }
         }
-        let of = |draw: &Vec<Followed>| {
+        let of = |draw: &Vec<Filled>| {
             let mut counts = seen;
-            lost.iter().filter_map(|at| draw.get(*at)).for_each(|episode| counts.add(episode, definition));
+            for (at, episode) in &lost {
+                draw.get(*at).into_iter().for_each(|filled| counts.add(&filled.of(episode), definition));
+            }
             drawn(&counts)
         };
         self.draws.iter().map(of).collect()
@@ -128,9 +145,9 @@ impl Imputed {
             }
         };
         self.seen().for_each(|episode| add(&mut seen, episode));
-        let with_lost = |lost: &Vec<Followed>| {
+        let with_lost = |draw: &Vec<Filled>| {
             let mut table = seen.clone();
-            lost.iter().for_each(|episode| add(&mut table, episode));
+            self.filled(draw).for_each(|episode| add(&mut table, &episode));
             table
         };
         let by_draw: Vec<Table<Responders>> = self.draws.par_iter().map(with_lost).collect();
@@ -147,12 +164,12 @@ impl Imputed {
         let mut seen = Responders::default();
         self.seen().for_each(|episode| seen.add(episode, definition));
         let is_drawn: Vec<bool> = self.lost().map(|episode| episode.endpoint.is_none()).collect();
-        let held = |lost: &Vec<Followed>| {
+        let held = |draw: &Vec<Filled>| {
             let mut counts = seen;
-            let known = lost.iter().zip(&is_drawn).filter(|(_, is_drawn)| !**is_drawn);
-            known.for_each(|(episode, _)| counts.add(episode, definition));
-            let drawn = lost.iter().zip(&is_drawn).filter(|(_, is_drawn)| **is_drawn);
-            (counts, alike(drawn.map(|(episode, _)| *episode).collect()))
+            let known = self.filled(draw).zip(&is_drawn).filter(|(_, is_drawn)| !**is_drawn);
+            known.for_each(|(episode, _)| counts.add(&episode, definition));
+            let drawn = self.filled(draw).zip(&is_drawn).filter(|(_, is_drawn)| **is_drawn);
+            (counts, alike(drawn.map(|(episode, _)| episode).collect()))
         };
         let held: Vec<(Responders, Vec<(Followed, u32)>)> = self.draws.par_iter().map(held).collect();
         let rate = |worse_by: f64| {
@@ -167,6 +184,11 @@ impl Imputed {
             pooled_proportion(&rates, Level::NINETY_FIVE).map(|pooled| pooled.estimate.value)
         };
         tipping_point(rate, limit, self.scale.width()).ok()
+    }
+
+    /// The lost as one draw fills them in.
+    fn filled<'f>(&'f self, draw: &'f [Filled]) -> impl Iterator<Item = Followed> {
+        self.lost().zip(draw).map(|(seen, filled)| filled.of(seen))
     }
 
     /// The lost, as they were seen.
