@@ -37,7 +37,7 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let fitted = journey::fit(records, &stages);
     let bulletin = journey::find(&group, &understood, records, &fitted, Some(setups), &stages)?;
     let worklist = journey::worklist(&group, &understood, records, &fitted, &stages);
-    drop(fitted); // of a large group a tenth of the memory, and writing takes some
+    drop(fitted); // they hold every reading once more, and writing takes memory, too
     journey::write(&group, &understood, &bulletin, &worklist, publication.path(), &stages)?;
     stages.run("flushing to the disk", |_| publication.finish())?;
     if arguments.timings {

@@ -91,12 +91,10 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
         let column = Column::of(&seen, *about);
         (!column.values.is_empty()).then(|| ask(&seen, &column, standard, names, (small, confidence)))
     };
-    let ask_all = || -> Vec<Asked> {
-        let abouts: Vec<About> = Column::abouts().collect();
-        abouts.chunks(AT_ONCE).flat_map(|some| some.par_iter().filter_map(ask).collect::<Vec<_>>()).collect()
-    };
     let rules = rule_shares(&seen, &possible::marks(&seen, records.episodes, &standard.rules));
-    let mut asked = ask_all();
+    let abouts: Vec<About> = Column::abouts().collect();
+    let mut asked: Vec<Asked> =
+        abouts.chunks(AT_ONCE).flat_map(|some| some.par_iter().filter_map(ask).collect::<Vec<_>>()).collect();
     let tables = tables(&seen, &asked);
     let mut others = others(sources, &seen, &asked, &rules, &tables, confidence);
 

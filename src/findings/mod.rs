@@ -25,6 +25,7 @@ pub mod reasons;
 pub mod setup_audience;
 mod setup_parameters;
 mod setup_scales;
+mod setup_values;
 pub mod setups;
 mod site_pages;
 pub mod sites;

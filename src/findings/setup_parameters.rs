@@ -3,9 +3,10 @@
 use super::bulletin::Estimate;
 use super::find_setups::{Answer, Asked};
 use super::setup_scales::{ReadingScale, items, may_be_shown, place, to_percent, to_tens};
+use super::setup_values::{FEWEST_FOR_QUANTILES, strips, words};
 use super::setups::{
     self, AskedTarget, Changed, Conformance, ConformanceLine, LevelVariation, ParameterFindings, RuleFindings, Since,
-    Strip, TableOpening, TimeChart, TimePoint, Variation, Within, WordShares,
+    TableOpening, TimeChart, TimePoint, Variation, Within,
 };
 use super::sites::{Call, Limits};
 use super::withhold::Rule as SmallCells;
@@ -15,27 +16,20 @@ use crate::catalogue::rule::Rule;
 use crate::catalogue::setup_standard::{SetupStandard, StandardItem, Target};
 use crate::models::setups::changes::{Change, series};
 use crate::models::setups::charts::{Chart, charts};
-use crate::models::setups::column::{Column, patients as count_patients};
+use crate::models::setups::column::Column;
 use crate::models::setups::conformance::ItemShares;
 use crate::models::setups::openings::Opening;
 use crate::models::setups::possible::RuleShares;
 use crate::models::setups::shares::Shares;
 use crate::models::setups::tested::Question;
 use crate::models::setups::variation::{self, variation};
-use crate::models::setups::visits::{Level, SetupVisit, SetupVisits, UnitId};
+use crate::models::setups::visits::{Level, SetupVisits};
 use crate::models::setups::within::within;
 use crate::rows::names::Names;
-use crate::rows::row::NameId;
 use crate::rows::when::date_of;
 use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::funnel::{Interpolation, proportion_limits};
-use mendcurve_stats::quantile::Sorted;
-use std::collections::BTreeMap;
 
-/// Patients below which a quantile may be one patient's own value.
-const FEWEST_FOR_QUANTILES: u32 = 20;
-/// What quantiles a strip shows.
-const QUANTILES: [f64; 7] = [0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95];
 /// Steps of the funnel's limits.
 const FUNNEL_STEPS: usize = 40;
 
@@ -122,103 +116,6 @@ fn asked(item: &StandardItem, scale: ReadingScale, nature: Nature) -> setups::As
         source: item.source.clone(),
         note: item.note.clone(),
     }
-}
-
-fn strips(
-    visits: &SetupVisits<'_>,
-    column: &Column<'_>,
-    scale: ReadingScale,
-    names: &Names,
-    small: SmallCells,
-) -> Vec<Strip> {
-    let strip = |site: Option<UnitId>, numbers: Vec<f64>, patients: u32| {
-        let visits_of_strip = to_tens(numbers.len() as u32);
-        let sorted = Sorted::of(numbers).ok().filter(|_| patients >= FEWEST_FOR_QUANTILES.max(small.up_to + 1));
-        Strip {
-            site: site.map(|site| place(visits, site, names).site),
-            visits: visits_of_strip,
-            quantiles: sorted.and_then(|sorted| {
-                let mut found = [0.0; QUANTILES.len()];
-                for (at, p) in found.iter_mut().zip(QUANTILES) {
-                    *at = sorted.quantile(p).ok()?;
-                }
-                Some(found)
-            }),
-        }
-    };
-    let of_all: Vec<f64> = column.values.iter().map(|(_, value)| scale.read(*value)).collect();
-    let mut strips = vec![strip(None, of_all, column.patients())]; // first: a copy of all is large, and gone after it
-    let mut sites: BTreeMap<UnitId, (Vec<f64>, Vec<NameId>)> = BTreeMap::new();
-    for (visit, value) in &column.values {
-        let (numbers, patients) = sites.entry(visit.site).or_default();
-        numbers.push(scale.read(*value));
-        note_patient(patients, visit.patient);
-    }
-    for (site, (numbers, patients)) in sites {
-        strips.push(strip(Some(site), numbers, count_patients(patients.into_iter())));
-    }
-    strips
-}
-
-/// Notes a patient, those who follow one another once.
-fn note_patient(patients: &mut Vec<NameId>, patient: NameId) {
-    if patients.last() != Some(&patient) {
-        patients.push(patient);
-    }
-}
-
-/// The visits of a site, or of all, by word.
-#[derive(Clone, Default)]
-struct WordTally {
-    visits: u32,
-    patients: Vec<NameId>,
-    /// Visits and patients of each word.
-    of_words: Vec<(u32, Vec<NameId>)>,
-}
-
-impl WordTally {
-    fn take(&mut self, visit: &SetupVisit, value: f64, words: usize) {
-        self.of_words.resize(words, (0, Vec::new()));
-        self.visits += 1;
-        note_patient(&mut self.patients, visit.patient);
-        let is_word = |(word, _): &(usize, _)| *word as f64 == value;
-        if let Some((_, (n, patients))) = self.of_words.iter_mut().enumerate().find(is_word) {
-            *n += 1;
-            note_patient(patients, visit.patient);
-        }
-    }
-}
-
-fn words(
-    visits: &SetupVisits<'_>,
-    column: &Column<'_>,
-    all: &[&'static str],
-    names: &Names,
-    small: SmallCells,
-) -> Vec<WordShares> {
-    let mut tallies: BTreeMap<Option<UnitId>, WordTally> = BTreeMap::new(); // all together come first
-    for (visit, value) in &column.values {
-        for site in [None, Some(visit.site)] {
-            tallies.entry(site).or_default().take(visit, *value, all.len());
-        }
-    }
-    let shares = |(site, tally): (Option<UnitId>, WordTally)| {
-        let total = f64::from(tally.visits.max(1));
-        let by_word: Vec<f64> = tally.of_words.iter().map(|(n, _)| f64::from(*n) / total).collect();
-        let is_few = |(_, patients): (u32, Vec<NameId>)| small.is_small(count_patients(patients.into_iter()));
-        let few = tally.of_words.into_iter().any(is_few) || count_patients(tally.patients.into_iter()) <= small.up_to;
-        WordShares {
-            site: site.map(|site| place(visits, site, names).site),
-            visits: to_tens(tally.visits),
-            shares: (!few).then(|| all.iter().copied().zip(by_word).collect()),
-        }
-    };
-    let mut lines: Vec<WordShares> = tallies.into_iter().map(shares).collect();
-    let hides = lines.iter().any(|line| line.shares.is_none());
-    for (_, share) in lines.iter_mut().filter(|_| hides).filter_map(|line| line.shares.as_mut()).flatten() {
-        *share = to_percent(*share);
-    }
-    lines
 }
 
 fn levels(found: variation::Variation, scale: ReadingScale) -> Variation {

@@ -10,8 +10,8 @@
 //! gives no finding, nor does a change too small to matter; both have p = 1. A change of a whole site that is one table's or one
 //! clinician's is told of these alone.
 
-use super::column::Column;
-use super::tested::{Question, Tested};
+use super::column::{Column, Patients};
+use super::tested::{Question, Tested, by_permutations};
 use super::unlike::{margin_without_standard, narrow_level};
 use super::visits::{Level, SetupVisits, UnitId};
 use crate::catalogue::parameter::{Nature, Parameter, SetBy};
@@ -28,9 +28,6 @@ pub const FEWEST_WEEKS: usize = 20;
 const LEAST_SEGMENT: usize = 4;
 /// Correlation of a week with the next, beyond which weeks cannot be permuted.
 pub const MOST_CORRELATION: f64 = 0.3;
-const PERMUTATIONS: u32 = 999;
-/// Where the first permutations leave hardly anything over: a small p value among many takes more of them.
-const MORE_PERMUTATIONS: u32 = 49_999;
 const SEED: u64 = 11;
 /// The first Monday of the day count.
 const MONDAY: i32 = 4;
@@ -111,8 +108,8 @@ pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Seri
     let series = |(unit, dated): (usize, Dated)| Series {
         unit: UnitId(unit as u32),
         visits: dated.visits,
-        patients: super::column::patients(dated.patients.iter().copied()),
         weeks: dated.by_week(first),
+        patients: dated.patients.count(),
     };
     dated.into_iter().enumerate().filter(|(_, dated)| dated.visits > 0).map(series).collect()
 }
@@ -122,8 +119,7 @@ pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Seri
 struct Dated {
     /// From the first week of the column on: sum and number of values.
     weeks: Vec<(RunningSum, u32)>,
-    /// Patients, those who follow one another once.
-    patients: Vec<NameId>,
+    patients: Patients,
     visits: u32,
 }
 
@@ -146,9 +142,7 @@ impl Dated {
         sum.add(value);
         *n += 1;
         self.visits += visits;
-        if self.patients.last() != Some(&patient) {
-            self.patients.push(patient);
-        }
+        self.patients.note(patient);
     }
 
     /// The weeks that have a value. `first`: the first week of the column.
@@ -234,10 +228,7 @@ fn change(
     let matters = moved.abs() >= margin;
     // permutations cost: none where nothing would be told whatever they say
     if found.chosen.is_some() && found.residual_correlation <= MOST_CORRELATION && matters {
-        found.p = look(PERMUTATIONS)?.p;
-        if found.p < 2.0 / f64::from(PERMUTATIONS + 1) {
-            found.p = look(MORE_PERMUTATIONS)?.p;
-        }
+        found.p = by_permutations(|permutations| look(permutations).map_or(1.0, |found| found.p));
     }
     let tested = Tested {
         question: if shape == Shape::Shift { Question::Shift } else { Question::Drift },
@@ -305,8 +296,7 @@ mod tests {
         {
             of_unit(&mut dated, UnitId(unit)).take(week, value, patient(of), 1);
         }
-        let of: Vec<(u32, u32)> =
-            dated.iter().map(|d| (d.visits, super::super::column::patients(d.patients.iter().copied()))).collect();
+        let of: Vec<(u32, u32)> = dated.iter().map(|d| (d.visits, d.patients.clone().count())).collect();
         assert_eq!(of, [(1, 1), (0, 0), (4, 2)]);
         let weeks = dated.pop().unwrap().by_week(4);
         assert_eq!(weeks, [Week { week: 4, value: 7.5, n: 2 }, Week { week: 7, value: 2.5, n: 2 }]);

@@ -116,15 +116,29 @@ impl<'a> Column<'a> {
 
 /// How many patients there are; one after another in the order of visits or not.
 pub fn patients(of: impl Iterator<Item = NameId>) -> u32 {
-    let mut all: Vec<NameId> = Vec::new();
-    for patient in of {
-        if all.last() != Some(&patient) {
-            all.push(patient);
+    let mut all = Patients::default();
+    of.for_each(|patient| all.note(patient));
+    all.count()
+}
+
+/// Patients as they come; those who follow one another are noted once.
+#[derive(Clone, Default, Debug)]
+pub struct Patients(Vec<NameId>);
+
+impl Patients {
+    /// Notes one.
+    pub fn note(&mut self, patient: NameId) {
+        if self.0.last() != Some(&patient) {
+            self.0.push(patient);
         }
     }
-    all.sort_unstable();
-    all.dedup();
-    all.len() as u32
+
+    /// How many different ones there are.
+    pub fn count(mut self) -> u32 {
+        self.0.sort_unstable();
+        self.0.dedup();
+        self.0.len() as u32
+    }
 }
 
 /// The mean of each condition's values.

@@ -5,7 +5,7 @@
 //! for ordinary reasons (a site with two tables spreads less than one with three). The larger p value counts.
 
 use super::column::Column;
-use super::tested::{Question, Tested};
+use super::tested::{Question, Tested, by_permutations};
 use super::unlike::{UnitMean, UnitMeans};
 use super::visits::SetupVisits;
 use crate::rows::names::Names;
@@ -20,9 +20,6 @@ const MOST_PERMUTED: usize = 500;
 const MATTERS: f64 = 0.1;
 /// Distinct values below which a spread is a matter of a few choices, and their shares say more.
 const FEWEST_DISTINCT: usize = 8;
-const PERMUTATIONS: u32 = 999;
-/// Where the first permutations leave nothing over, as many are needed as a small p value among many takes.
-const MORE_PERMUTATIONS: u32 = 49_999;
 const SEED: u64 = 12;
 
 /// Holds the spread of each site against the others'. `means`: those of the column's sites.
@@ -35,8 +32,9 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
         .units
         .iter()
         .map(|unit| {
-            let others = means.units.iter().filter(|other| other.unit != unit.unit).flat_map(centred).collect();
-            (picked(centred(unit), MOST), picked(others, MOST))
+            let others: Vec<f64> =
+                means.units.iter().filter(|other| other.unit != unit.unit).flat_map(centred).collect();
+            (picked(&centred(unit), MOST), picked(&others, MOST))
         })
         .collect();
     let distance = |(own, others): &(Vec<f64>, Vec<f64>)| energy(own, others).map_or(0.0, |found| found.inhomogeneity);
@@ -55,14 +53,16 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
             column.about.parameter.key(),
             visits.units.key(unit.unit, names)
         );
-        let by_chance = |permutations| {
-            let (own, others) = (picked(side.0.clone(), MOST_PERMUTED), picked(side.1.clone(), MOST_PERMUTED));
-            energy_test(&own, &others, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p)
+        let by_chance = || {
+            let (own, others) = (picked(&side.0, MOST_PERMUTED), picked(&side.1, MOST_PERMUTED));
+            let p = |permutations| {
+                energy_test(&own, &others, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p)
+            };
+            by_permutations(|permutations| p(permutations).max(among))
         };
         let matters = *seen >= MATTERS;
         // permutations cost, and cannot speak where the other yardstick is silent or the distance is too small to be told
-        let p = if among > 0.01 || !matters { among.max(0.01) } else { by_chance(PERMUTATIONS).max(among) };
-        let p = if p < 2.0 / f64::from(PERMUTATIONS + 1) { by_chance(MORE_PERMUTATIONS).max(among) } else { p };
+        let p = if among > 0.01 || !matters { among.max(0.01) } else { by_chance() };
         found.push(Tested {
             question: Question::Spread,
             unit: unit.unit,
@@ -92,7 +92,7 @@ fn distinct_values(column: &Column<'_>) -> usize {
 }
 
 /// At most this many values, evenly picked in their order.
-fn picked(values: Vec<f64>, most: usize) -> Vec<f64> {
+fn picked(values: &[f64], most: usize) -> Vec<f64> {
     let step = values.len().div_ceil(most).max(1);
-    values.into_iter().step_by(step).collect()
+    values.iter().copied().step_by(step).collect()
 }
