@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector, Matrix3};
 use rand_chacha::ChaCha8Rng;
 
+use super::decay::Own;
 use super::marginal;
 use super::maximise::Summit;
 use super::outcome::{Coefficient, Evidence, Singular};
@@ -222,12 +223,13 @@ pub(super) fn posterior_under(parameters: &Parameters, subject: &Series) -> Post
 pub(super) fn posterior_with(parameters: &Parameters, subject: &Series, fineness: Fineness) -> Posterior {
     let law = parameters.law(subject.covariates);
     let residual_sd = parameters.sigma();
-    let Some(window) = marginal::window(&law, subject.times, subject.values) else {
+    let mut own = Own::default();
+    let Some(rule) = marginal::rule(&law, subject, None, &mut own) else {
         return Posterior { nodes: Vec::new(), log_tau_step: 0.0, residual_sd, log_density: f64::NEG_INFINITY };
     };
-    let window = if fineness == Fineness::Finer { window.finer() } else { window };
-    let (log_density, nodes) = marginal::posterior(&law, subject.times, subject.values, window);
-    Posterior { nodes, log_tau_step: window.step() * law.loading.tt.abs(), residual_sd, log_density }
+    let rule = if fineness == Fineness::Finer { rule.finer() } else { rule };
+    let (log_density, nodes) = marginal::posterior(&law, subject, &own.points(&law, subject.times, rule));
+    Posterior { nodes, log_tau_step: rule.step() * law.loading.tt.abs(), residual_sd, log_density }
 }
 
 /// What of the covariance lies on its boundary.

@@ -6,21 +6,26 @@
 //! so that a second peak is not lost, and kept while parameters move a little, so that the sum is a smooth function of
 //! them whose derivatives are exact.
 
-use super::conditional::{Law, Levels, SCORES, Score};
+use wide::f64x2;
 
-/// Points of a scan.
-const SCAN: usize = 15;
-/// The scan covers this many standard deviations of log tau each way.
+use super::conditional::{Law, Levels, SCORES, Score};
+use super::decay::{Own, Points};
+use super::rule::Rule;
+use crate::series::Series;
+
+/// The first scan covers this many standard deviations of log tau each way, one apart.
 const REACH: f64 = 7.0;
 /// How far it is widened where the integrand still rises at its end: a subject quite unlike the parameters tried.
 const FARTHEST: f64 = 28.0;
+/// Steps of a further scan.
+const SCAN: f64 = 14.0;
 /// Where the log of the integrand is this far below its peak it is left out.
 const NEGLIGIBLE: f64 = 22.0;
 /// A scan with fewer points than this inside the window is repeated, finer.
 const ENOUGH: usize = 5;
 /// Most scans.
 const MAX_SCANS: usize = 10;
-/// Fewest and most points of the rule at its normal fineness.
+/// Fewest and most points of the rule at its normal fineness, but for what the lattice adds.
 const FEWEST: f64 = 20.0;
 const MOST: f64 = 80.0;
 /// Step in log tau that follows the bends which come of a curve passing from one reading to the next.
@@ -29,103 +34,155 @@ const LOG_TAU_STEP: f64 = 0.35;
 const LEFT_OUT: f64 = 1e-12;
 /// log sqrt(2 pi)
 const LOG_ROOT_TAU: f64 = 0.918_938_533_204_672_7;
+/// Weights are powers of e relative to one point's; beyond this, relative to another's.
+const LARGEST_WEIGHT: f64 = 600.0;
 
-/// The range of x that matters for one subject.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Window {
-    low: f64,
-    high: f64,
-    points: usize,
+/// Where the first scan looks; the same for all subjects.
+pub(super) fn first_scan() -> Rule {
+    Rule::covering(-REACH, REACH, 1.0)
 }
 
-impl Window {
-    fn new(law: &Law, low: f64, high: f64) -> Self {
-        let points = ((high - low) * law.loading.tt.abs() / LOG_TAU_STEP).clamp(FEWEST, MOST).ceil();
-        Self { low, high, points: points as usize }
-    }
-
-    /// The same range with three times the points, to check the rule.
-    pub(super) fn finer(self) -> Self {
-        Self { points: 3 * self.points, ..self }
-    }
-
-    pub(super) fn step(self) -> f64 {
-        (self.high - self.low) / (self.points - 1) as f64
-    }
-
-    fn nodes(self) -> impl Iterator<Item = f64> {
-        (0..self.points).map(move |k| self.low + self.step() * k as f64)
-    }
+fn final_rule(law: &Law, low: f64, high: f64) -> Rule {
+    let points = ((high - low) * law.loading.tt.abs() / LOG_TAU_STEP).clamp(FEWEST, MOST).ceil();
+    Rule::covering(low, high, (high - low) / (points - 1.0))
 }
 
 /// log p(y, x).
-fn log_joint(law: &Law, times: &[f64], values: &[f64], x: f64) -> f64 {
-    law.log_density_given(times, values, x) - 0.5 * x * x - LOG_ROOT_TAU
+fn log_joint(law: &Law, subject: &Series, points: &Points, pair: usize) -> f64x2 {
+    let x = points.x(pair);
+    law.log_density_given(subject, points, pair) - f64x2::new([0.5; 2]) * x * x - f64x2::new([LOG_ROOT_TAU; 2])
 }
 
-/// Finds where the integrand is not negligible; `None` if it has no finite value anywhere.
-pub(super) fn window(law: &Law, times: &[f64], values: &[f64]) -> Option<Window> {
+/// Finds where the integrand is not negligible; `None` if it has no finite value anywhere. `first`: the points of
+/// [`first_scan`], if they are at hand.
+pub(super) fn rule(law: &Law, subject: &Series, first: Option<Points>, own: &mut Own) -> Option<Rule> {
     if law.loading.tt == 0.0 && law.loading.bt == 0.0 && law.loading.pt == 0.0 {
         // y does not depend on x: the normal density alone
-        return Some(Window::new(law, -REACH, REACH));
+        return Some(final_rule(law, -REACH, REACH));
     }
-    let (mut low, mut high, mut reach) = (-REACH, REACH, REACH);
-    for _ in 0..MAX_SCANS {
-        let step = (high - low) / (SCAN - 1) as f64;
-        let found: [f64; SCAN] = std::array::from_fn(|k| log_joint(law, times, values, low + step * k as f64));
+    let (mut scan, mut reach) = (first_scan(), REACH);
+    let (mut low, mut high) = (-REACH, REACH);
+    for round in 0..MAX_SCANS {
+        let seen = match first.filter(|_| round == 0) {
+            Some(points) => Seen::at(law, subject, &points)?,
+            None => Seen::at(law, subject, &own.points(law, subject.times, scan))?,
+        };
+        if reach < FARTHEST && (seen.peaks_at_start && low == -reach || seen.peaks_at_end && high == reach) {
+            reach *= 2.0;
+            (low, high) = (-reach, reach);
+            scan = Rule::covering(low, high, 1.0);
+            continue;
+        }
+        // one point more on either side
+        low = (seen.first_x - scan.step()).max(-reach - 1.0);
+        high = (seen.last_x + scan.step()).min(reach + 1.0);
+        if seen.inside >= ENOUGH {
+            break;
+        }
+        scan = Rule::covering(low, high, (high - low) / SCAN);
+    }
+    Some(final_rule(law, low, high))
+}
+
+/// What a scan saw.
+struct Seen {
+    peaks_at_start: bool,
+    peaks_at_end: bool,
+    /// First and last point at which the integrand matters.
+    first_x: f64,
+    last_x: f64,
+    /// Points from the one to the other.
+    inside: usize,
+}
+
+impl Seen {
+    fn at(law: &Law, subject: &Series, points: &Points) -> Option<Self> {
+        let rule = points.rule();
+        let found: Vec<f64> =
+            (0..rule.pairs()).flat_map(|pair| log_joint(law, subject, points, pair).to_array()).collect();
         let peak = found.iter().copied().filter(|v| v.is_finite()).fold(f64::NEG_INFINITY, f64::max);
         if peak == f64::NEG_INFINITY {
             return None;
         }
         let matters = |v: &f64| *v > peak - NEGLIGIBLE;
-        let first = found.iter().position(matters)?;
-        let last = found.iter().rposition(matters)?;
-        let at_an_end = peak == found[0] && low == -reach || peak == found[SCAN - 1] && high == reach;
-        if at_an_end && reach < FARTHEST {
-            reach *= 2.0;
-            (low, high) = (-reach, reach);
-            continue;
-        }
-        let inside = last + 1 - first;
-        high = (low + step * (last + 1) as f64).min(reach + 1.0);
-        low = (low + step * (first as f64 - 1.0)).max(-reach - 1.0);
-        if inside >= ENOUGH {
-            break;
-        }
+        let (first, last) = (found.iter().position(matters)?, found.iter().rposition(matters)?);
+        Some(Self {
+            peaks_at_start: found.first() == Some(&peak),
+            peaks_at_end: found.last() == Some(&peak),
+            first_x: rule.x(first),
+            last_x: rule.x(last),
+            inside: last + 1 - first,
+        })
     }
-    Some(Window::new(law, low, high))
+}
+
+/// A sum of powers of e: total = e^reference (sum of halves).
+struct PowerSum {
+    reference: f64,
+    total: f64x2,
+}
+
+impl PowerSum {
+    fn new() -> Self {
+        Self { reference: f64::NEG_INFINITY, total: f64x2::ZERO }
+    }
+
+    /// Adds the powers of a pair of exponents (those that are not finite count as nothing); their weights, and by how
+    /// much weights given before have shrunk, if they have.
+    fn add(&mut self, exponents: f64x2) -> (f64x2, Option<f64>) {
+        let exponents = exponents.to_array();
+        let largest = exponents.iter().copied().filter(|e| e.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+        let mut shrunk = None;
+        if largest > self.reference + LARGEST_WEIGHT || self.reference == f64::NEG_INFINITY {
+            let by = (self.reference - largest).exp();
+            shrunk = (self.reference > f64::NEG_INFINITY).then_some(by);
+            self.total *= f64x2::new([shrunk.unwrap_or(0.0); 2]);
+            self.reference = largest;
+        }
+        let weight = |e: f64| if e.is_finite() { (e - self.reference).exp() } else { 0.0 };
+        let weights = f64x2::new(exponents.map(weight));
+        self.total += weights;
+        (weights, shrunk)
+    }
+
+    fn log(&self) -> f64 {
+        self.reference + self.total.reduce_add().ln()
+    }
+}
+
+/// Pairs of points from the middle outwards: the first is near the peak.
+fn from_the_middle(pairs: usize) -> impl Iterator<Item = usize> {
+    (pairs / 2..pairs).chain((0..pairs / 2).rev())
 }
 
 /// log p(y) and its derivatives.
-pub(super) fn score(law: &Law, times: &[f64], values: &[f64], window: Window) -> (f64, Score) {
-    let mut peak = f64::NEG_INFINITY;
-    let mut total = 0.0;
-    let mut weighted = [0.0; SCORES];
-    for x in window.nodes() {
-        let (given, score) = law.score_given(times, values, x);
-        let log_weight = given - 0.5 * x * x - LOG_ROOT_TAU;
-        if log_weight > peak {
-            // rescale what has been gathered to the new peak
-            let shrink = (peak - log_weight).exp();
-            total *= shrink;
-            weighted.iter_mut().for_each(|w| *w *= shrink);
-            peak = log_weight;
+pub(super) fn score(law: &Law, subject: &Series, points: &Points) -> (f64, Score) {
+    let mut sum = PowerSum::new();
+    let mut weighted = [f64x2::ZERO; SCORES];
+    for pair in from_the_middle(points.rule().pairs()) {
+        let x = points.x(pair);
+        let (given, score) = law.score_given(subject, points, pair);
+        let exponents = given - f64x2::new([0.5; 2]) * x * x - f64x2::new([LOG_ROOT_TAU; 2]);
+        let (weights, shrunk) = sum.add(exponents);
+        if let Some(shrunk) = shrunk {
+            weighted.iter_mut().for_each(|w| *w *= f64x2::new([shrunk; 2]));
         }
-        let weight = (log_weight - peak).exp();
-        if weight > 0.0 {
-            total += weight;
-            for (w, s) in weighted.iter_mut().zip(&score) {
-                *w += weight * s;
-            }
+        let counts = weights.simd_gt(f64x2::ZERO);
+        for (w, s) in weighted.iter_mut().zip(score) {
+            *w += counts.bitselect(weights * s, f64x2::ZERO);
         }
     }
-    (peak + total.ln() + window.step().ln(), weighted.map(|w| w / total))
+    let total = sum.total.reduce_add();
+    (sum.log() + points.rule().step().ln(), weighted.map(|w| w.reduce_add() / total))
 }
 
 /// log p(y).
-pub(super) fn log_density(law: &Law, times: &[f64], values: &[f64], window: Window) -> f64 {
-    let logs: Vec<f64> = window.nodes().map(|x| log_joint(law, times, values, x)).collect();
-    log_sum(&logs) + window.step().ln()
+pub(super) fn log_density(law: &Law, subject: &Series, points: &Points) -> f64 {
+    let mut sum = PowerSum::new();
+    for pair in from_the_middle(points.rule().pairs()) {
+        sum.add(log_joint(law, subject, points, pair));
+    }
+    sum.log() + points.rule().step().ln()
 }
 
 /// One value of x with its share of the posterior and what is known of (baseline, plateau) there.
@@ -138,30 +195,26 @@ pub(super) struct Node {
 }
 
 /// The posterior of one subject as a mixture over x, with log p(y).
-pub(super) fn posterior(law: &Law, times: &[f64], values: &[f64], window: Window) -> (f64, Vec<Node>) {
-    let found: Vec<(f64, f64, Levels)> = window
-        .nodes()
-        .map(|x| {
-            let (given, levels) = law.levels_given(times, values, x);
-            (x, given - 0.5 * x * x - LOG_ROOT_TAU, levels)
-        })
-        .collect();
-    let logs: Vec<f64> = found.iter().map(|f| f.1).collect();
-    let whole = log_sum(&logs);
-    let nodes = found
-        .iter()
-        .map(|&(x, log, levels)| Node { x, log_tau: law.log_tau_at(x), share: (log - whole).exp(), levels })
-        .filter(|node| node.share > LEFT_OUT)
-        .collect();
-    (whole + window.step().ln(), nodes)
-}
-
-fn log_sum(logs: &[f64]) -> f64 {
-    let peak = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if peak == f64::NEG_INFINITY {
-        return peak;
+pub(super) fn posterior(law: &Law, subject: &Series, points: &Points) -> (f64, Vec<Node>) {
+    let rule = points.rule();
+    let mut sum = PowerSum::new();
+    let mut found: Vec<Node> = Vec::with_capacity(rule.points());
+    for pair in 0..rule.pairs() {
+        let given = law.levels_given(subject, points, pair);
+        let exponents = [0, 1].map(|k| {
+            let x = rule.x(2 * pair + k);
+            given[k].0 - 0.5 * x * x - LOG_ROOT_TAU
+        });
+        sum.add(f64x2::new(exponents));
+        found.extend([0, 1].map(|k| {
+            let x = rule.x(2 * pair + k);
+            Node { x, log_tau: law.log_tau_at(x), share: exponents[k], levels: given[k].1 }
+        }));
     }
-    peak + crate::sum::sum(logs.iter().map(|l| (l - peak).exp())).ln()
+    let whole = sum.log();
+    found.iter_mut().for_each(|node| node.share = (node.share - whole).exp());
+    found.retain(|node| node.share > LEFT_OUT);
+    (whole + rule.step().ln(), found)
 }
 
 #[cfg(test)]
@@ -177,15 +230,21 @@ mod tests {
     const T: [f64; 6] = [0.0, 3.0, 9.0, 20.0, 60.0, 90.0];
     const COURSES: [[f64; 6]; 3] = [[7.0, 6.5, 4.0, 3.5, 1.0, 1.2], [5.0; 6], [9.0, 2.0, 2.2, 8.0, 1.0, 1.0]];
 
+    fn course(values: &[f64]) -> Series<'_> {
+        Series { times: &T, values, covariates: &[] }
+    }
+
     #[test]
     fn few_points_and_many_agree_for_sharp_and_for_broad_integrands() {
+        let mut own = Own::default();
         for tt in [0.0, 0.3, 1.5] {
             for variance in [0.01, 0.05, 1.0, 9.0] {
                 for y in COURSES {
                     let law = law(tt, variance);
-                    let w = window(&law, &T, &y).unwrap();
-                    let coarse = log_density(&law, &T, &y, w);
-                    let fine = log_density(&law, &T, &y, Window { low: -30.0, high: 30.0, points: 60_001 });
+                    let found = rule(&law, &course(&y), None, &mut own).unwrap();
+                    let coarse = log_density(&law, &course(&y), &own.points(&law, &T, found));
+                    let many = Rule::covering(-30.0, 30.0, 0.001);
+                    let fine = log_density(&law, &course(&y), &own.points(&law, &T, many));
                     assert!(
                         (coarse - fine).abs() < 1e-5 * (1.0 + fine.abs()),
                         "{tt} {variance} {y:?}: {coarse} {fine}"
@@ -196,10 +255,36 @@ mod tests {
     }
 
     #[test]
+    fn a_far_off_subject_is_found() {
+        // no curve of the law comes near these readings but with log tau ten SDs away
+        let law = Law::new([6.8, 2.2, 2.4], Loading { tt: 0.4, bb: 0.1, pp: 0.1, ..Loading::default() }, 0.01);
+        let y: Vec<f64> = T.iter().map(|t| 2.2 + 4.6 * (-t * (-6.8_f64).exp()).exp()).collect();
+        let mut own = Own::default();
+        let found = rule(&law, &course(&y), None, &mut own).unwrap();
+        assert!(found.x(0) < 9.0 && found.x(found.points() - 1) > 9.0, "{found:?}");
+        let many = Rule::covering(-40.0, 40.0, 0.001);
+        let fine = log_density(&law, &course(&y), &own.points(&law, &T, many));
+        let coarse = log_density(&law, &course(&y), &own.points(&law, &T, found));
+        assert!((coarse - fine).abs() < 1e-5 * (1.0 + fine.abs()), "{coarse} {fine}");
+    }
+
+    #[test]
+    fn powers_far_apart_are_summed() {
+        let mut sum = PowerSum::new();
+        assert_eq!(sum.add(f64x2::new([-2000.0, f64::NEG_INFINITY])).1, None);
+        assert_eq!(sum.add(f64x2::new([-1999.0, f64::NAN])).1, None);
+        assert!((sum.log() - (-1999.0 + (1.0 + (-1.0_f64).exp()).ln())).abs() < 1e-12);
+        assert_eq!(sum.add(f64x2::new([0.0, 0.0])).1, Some(0.0));
+        assert!((sum.log() - 2.0_f64.ln()).abs() < 1e-15);
+    }
+
+    #[test]
     fn no_reading_leaves_the_prior() {
         let law = law(0.5, 1.0);
-        let w = window(&law, &[], &[]).unwrap();
-        let (density, nodes) = posterior(&law, &[], &[], w);
+        let none = Series { times: &[], values: &[], covariates: &[] };
+        let mut own = Own::default();
+        let found = rule(&law, &none, None, &mut own).unwrap();
+        let (density, nodes) = posterior(&law, &none, &own.points(&law, &[], found));
         assert!(density.abs() < 1e-8);
         let mean = crate::sum::sum(nodes.iter().map(|n| n.share * n.log_tau));
         assert!((mean - 2.4).abs() < 1e-8);
@@ -207,15 +292,17 @@ mod tests {
 
     #[test]
     fn the_score_agrees_with_differences() {
-        let y = COURSES[0];
+        let y = course(&COURSES[0]);
         let base = law(0.5, 0.6);
-        let w = window(&base, &T, &y).unwrap();
-        let (value, score) = score(&base, &T, &y, w);
-        assert!((value - log_density(&base, &T, &y, w)).abs() < 1e-12);
+        let mut own = Own::default();
+        let found = rule(&base, &y, None, &mut own).unwrap();
+        let (value, score) = score(&base, &y, &own.points(&base, &T, found));
+        let mut at = |law: &Law| log_density(law, &y, &own.points(law, &T, found));
+        assert!((value - at(&base)).abs() < 1e-12);
         let h = 1e-5;
         let up = Law { loading: Loading { tt: 0.5 + h, ..base.loading }, ..base };
         let down = Law { loading: Loading { tt: 0.5 - h, ..base.loading }, ..base };
-        let difference = (log_density(&up, &T, &y, w) - log_density(&down, &T, &y, w)) / (2.0 * h);
+        let difference = (at(&up) - at(&down)) / (2.0 * h);
         assert!((difference - score[9]).abs() < 1e-7);
     }
 }

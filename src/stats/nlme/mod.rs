@@ -23,6 +23,7 @@
 //! data set against R's `nlme` and `integrate`: folder `nlme_recovery`.
 
 mod conditional;
+mod decay;
 mod derived;
 mod fitted;
 mod known;
@@ -33,6 +34,7 @@ mod outcome;
 mod parameters;
 mod posterior;
 mod refit;
+mod rule;
 mod start;
 mod truncation;
 
