@@ -193,9 +193,9 @@ fn others(
     confidence: Confidence,
 ) -> Vec<Answer> {
     let SetupSources { records, visits, standard, .. } = *sources;
-    let (copied, digits) =
-        rayon::join(|| copied::tests(seen), || last_digits::tests(seen, visits, records.measures, records.names));
-    let mut found: Vec<Answer> = copied.into_iter().map(Answer::from).collect();
+    // one after the other: the entries of all visits and their digits need not be in memory together
+    let mut found: Vec<Answer> = copied::tests(seen).into_iter().map(Answer::from).collect();
+    let digits = last_digits::tests(seen, visits, records.measures, records.names);
     found.extend(digits.into_iter().map(|digits| {
         let measure = match digits.of {
             Digits::Score(measure) => Some(records.measures.get(measure).title.clone()),

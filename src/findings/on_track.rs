@@ -128,7 +128,7 @@ impl Watch<'_> {
             let of_domain = |outcome: &Outcome| records.measures.get(outcome.measure).domain == domain;
             let read = records.courses.of_episode(id).iter().filter(|course| of_domain(&course.outcome));
             let last = read
-                .filter_map(|course| records.readings.list.get(course.readings.end.checked_sub(1)? as usize)?.day)
+                .filter_map(|course| records.readings.list.get(course.readings.end.checked_sub(1)? as usize)?.day())
                 .max();
             let is_asked = |course: &FittedCourse| {
                 course.condition == episode.condition && course.panel.len() >= USUAL && of_domain(&course.outcome)

@@ -97,7 +97,7 @@ impl<'a> Follow<'a> {
         let followed = records.followed(id, self.outcome).unwrap_or(bare);
         let readings = course.and_then(|c| list.get(c.readings.start as usize..c.readings.end as usize));
         let readings =
-            readings.unwrap_or_default().iter().filter_map(|reading| Some((reading.day?, reading.value))).collect();
+            readings.unwrap_or_default().iter().filter_map(|reading| Some((reading.day()?, reading.value))).collect();
         (followed, Trail { baseline: followed.baseline, readings })
     }
 }

@@ -249,7 +249,7 @@ fn endpoint_day(records: &Records<'_>, panel: &Panel, outcome: Outcome) -> f64 {
 fn endpoint(records: &Records<'_>, track: Track<'_>, outcome: Outcome) -> Option<(f64, f64)> {
     let position = records.courses.get(track.episode, outcome)?.endpoint?;
     let reading = records.readings.list.get(position as usize)?;
-    Some((f64::from(reading.day?), reading.value))
+    Some((f64::from(reading.day()?), reading.value))
 }
 
 fn held_out<'a>(

@@ -46,7 +46,7 @@ impl Panel {
             let range = course.readings.start as usize..course.readings.end as usize;
             let (before, mut first_is_baseline) = (panel.days.len(), false);
             for (position, reading) in (course.readings.start..).zip(readings.list.get(range).unwrap_or_default()) {
-                let Some(day) = reading.day else { continue };
+                let Some(day) = reading.day() else { continue };
                 let is_baseline = baseline == Some(position);
                 if day < 0 && !is_baseline {
                     continue;

@@ -12,9 +12,9 @@
 //! an episode. It is kept and counted.
 //!
 //! Of several readings of one outcome for one episode on one day one is kept: a reading that stands on a visit goes before one that
-//! does not, then the later place. Where they differ, the kept one names the other's place.
+//! does not, then the later place. Where they differ, the kept one says so.
 
-use super::reading::{Outcome, Reading};
+use super::reading::{InEpisode, Outcome, Reading};
 use super::score::{self, Unscorable};
 use crate::catalogue::{MeasureId, Measures, Region};
 use crate::episodes::episode::{Episode, Episodes, PatientSpan, days_between, is_treated, looked_at};
@@ -216,21 +216,23 @@ impl Attacher<'_> {
                 Claim::Episode(id) => Some(id),
                 Claim::NoVisitNear | Claim::BetweenRegions => None,
             };
-            let first = episode.and_then(|id| self.episodes.list.get(id as usize)).map(|episode| episode.first.day());
+            let within = episode.and_then(|id| {
+                let first = self.episodes.list.get(id as usize)?.first.day();
+                Some(InEpisode::new(id, i32::try_from(days_between(first, row.when.day())).ok()?))
+            });
             part.day.push(OnDay {
                 reading: Reading {
                     patient: row.patient,
                     site: row.site,
-                    episode,
+                    within,
                     when: row.when,
-                    day: first.and_then(|first| i32::try_from(days_between(first, row.when.day())).ok()),
                     outcome,
                     value: scored.value,
                     burden: scored.burden,
                     items_answered: scored.items_answered,
                     rule: scored.rule,
                     place: row.place,
-                    disagrees_with: None,
+                    disagrees: false,
                 },
                 on_visit: row.is_visit,
                 contested: claim == Claim::BetweenRegions,
@@ -298,7 +300,7 @@ fn keep_one_a_day(part: &mut Part) {
     let key = |entry: &OnDay| {
         let reading = &entry.reading;
         let is_offset = matches!(reading.when, When::Offset { .. });
-        (reading.episode.is_none(), reading.episode, reading.outcome, is_offset, reading.when.day())
+        (reading.within.is_none(), reading.episode(), reading.outcome, is_offset, reading.when.day())
     };
     // Stable: at equal keys the order of the scores on the row decides.
     part.day.sort_by_key(|entry| (key(entry), entry.on_visit, entry.reading.place));
@@ -310,12 +312,12 @@ fn keep_one_a_day(part: &mut Part) {
                 part.counts.repeated += 1;
             } else {
                 part.counts.disagreeing += 1;
-                reading.disagrees_with = Some(other.reading.place);
+                reading.disagrees = true;
             }
         }
         if kept.contested {
             part.counts.between_regions += 1;
-        } else if reading.episode.is_none() {
+        } else if reading.within.is_none() {
             part.counts.without_visit_near += 1;
         }
         part.list.push(reading);

@@ -53,7 +53,7 @@ fn of(key: &str, value: f64) -> Score {
 
 /// Day of the row, episode and day in the episode of each reading.
 fn places(readings: &Readings) -> Vec<(i32, Option<u32>, Option<i32>)> {
-    readings.list.iter().map(|r| (r.when.day(), r.episode, r.day)).collect()
+    readings.list.iter().map(|r| (r.when.day(), r.episode(), r.day())).collect()
 }
 
 #[test]
@@ -63,7 +63,8 @@ fn a_reading_goes_to_the_episode_of_its_own_region_wherever_it_stands() {
         (visit(0).region(CERVICAL).line(3), vec![function(6.0)]),
     ]);
     assert_eq!(episodes.list.iter().map(|e| e.region).collect::<Vec<_>>(), [LUMBAR, CERVICAL]);
-    let values = |id| -> Vec<f64> { readings.list.iter().filter(|r| r.episode == Some(id)).map(|r| r.value).collect() };
+    let values =
+        |id| -> Vec<f64> { readings.list.iter().filter(|r| r.episode() == Some(id)).map(|r| r.value).collect() };
     assert_eq!(values(0), [5.0, 30.0, 3.0]);
     assert_eq!(values(1), [4.0, 20.0, 6.0]);
     assert_eq!(readings.counts.without_visit_near, 0);
@@ -82,7 +83,7 @@ fn a_reading_of_a_region_without_care_has_no_visit() {
 fn a_reading_is_near_from_the_baseline_window_to_400_days_after_the_last_visit() {
     let episode_at = |day| {
         read(vec![(visit(0), vec![]), (visit(10), vec![]), (visit(day).readings_only(), vec![back(5.0)])]).1.list[0]
-            .episode
+            .episode()
     };
     assert_eq!((episode_at(-15), episode_at(-14)), (None, Some(0)));
     let last = 10 + FOLLOW_UP_DAYS as i32;
@@ -90,7 +91,7 @@ fn a_reading_is_near_from_the_baseline_window_to_400_days_after_the_last_visit()
 
     let long = EpisodeRules { endpoint_days: (28, 500), ..EpisodeRules::default() };
     let far = |day| {
-        read_with(vec![(visit(0), vec![]), (visit(day).readings_only(), vec![back(5.0)])], &long).1.list[0].episode
+        read_with(vec![(visit(0), vec![]), (visit(day).readings_only(), vec![back(5.0)])], &long).1.list[0].episode()
     };
     assert_eq!((far(500), far(501)), (Some(0), None));
 }
@@ -99,14 +100,14 @@ fn a_reading_is_near_from_the_baseline_window_to_400_days_after_the_last_visit()
 fn between_two_episodes_the_nearer_one_takes_the_reading_and_the_earlier_at_a_tie() {
     let episode_at = |day| {
         let entries = vec![(visit(0), vec![]), (visit(100), vec![]), (visit(day).readings_only(), vec![back(5.0)])];
-        read(entries).1.list[0].episode
+        read(entries).1.list[0].episode()
     };
     // From day 86 on the baseline window of the second is open.
     assert_eq!((episode_at(85), episode_at(86), episode_at(99)), (Some(0), Some(1), Some(1)));
     let wide = EpisodeRules { baseline_days: (-90, 0), ..EpisodeRules::default() };
     let tie =
         read_with(vec![(visit(0), vec![]), (visit(100), vec![]), (visit(50).readings_only(), vec![back(5.0)])], &wide);
-    assert_eq!(tie.1.list[0].episode, Some(0));
+    assert_eq!(tie.1.list[0].episode(), Some(0));
 }
 
 #[test]
@@ -119,7 +120,7 @@ fn care_of_a_known_region_goes_before_care_of_none() {
     ];
     let (episodes, readings) = read(entries);
     assert_eq!(episodes.list[0].region, None);
-    assert_eq!(readings.list[0].episode, Some(1));
+    assert_eq!(readings.list[0].episode(), Some(1));
 }
 
 #[test]
@@ -133,7 +134,7 @@ fn a_measure_of_no_region_follows_its_row_else_the_only_care_near() {
             (row, vec![function(5.0)]),
         ];
         let (_, readings) = read(entries);
-        (readings.list[0].episode, readings.counts.between_regions)
+        (readings.list[0].episode(), readings.counts.between_regions)
     };
     assert_eq!(beside(visit(10).readings_only()), (Some(0), 0));
     assert_eq!(beside(visit(25).readings_only()), (None, 1));
@@ -163,7 +164,7 @@ fn readings_on_another_clock_do_not_attach() {
 fn equal_readings_of_one_day_are_one() {
     let (_, readings) = read(vec![(visit(0), vec![back(5.0)]), (visit(0).readings_only().line(9), vec![back(5.0)])]);
     assert_eq!(readings.list.len(), 1);
-    assert_eq!((readings.list[0].place.line, readings.list[0].disagrees_with), (2, None));
+    assert_eq!((readings.list[0].place.line, readings.list[0].disagrees), (2, false));
     assert_eq!((readings.counts.repeated, readings.counts.disagreeing), (1, 0));
 }
 
@@ -172,18 +173,18 @@ fn of_different_readings_of_one_day_the_one_on_a_visit_wins_then_the_later_place
     let (_, readings) = read(vec![(visit(0), vec![back(5.0)]), (visit(0).readings_only().line(9), vec![back(7.0)])]);
     let kept: &Reading = &readings.list[0];
     assert_eq!((readings.list.len(), kept.value), (1, 5.0));
-    assert_eq!(kept.disagrees_with.map(|place| place.line), Some(9));
+    assert!(kept.disagrees);
     assert_eq!(readings.counts.disagreeing, 1);
 
     let (_, later) = read(vec![(visit(0).line(3), vec![back(7.0)]), (visit(0).line(4), vec![back(5.0)])]);
-    assert_eq!((later.list[0].value, later.list[0].disagrees_with.map(|place| place.line)), (5.0, Some(3)));
+    assert_eq!((later.list[0].value, later.list[0].place.line, later.list[0].disagrees), (5.0, 4, true));
 
     let (_, three) = read(vec![
         (visit(0).line(3), vec![back(7.0)]),
         (visit(0).line(4), vec![back(5.0)]),
         (visit(0).line(5), vec![back(5.0)]),
     ]);
-    assert_eq!((three.list[0].place.line, three.list[0].disagrees_with.map(|place| place.line)), (5, Some(3)));
+    assert_eq!((three.list[0].place.line, three.list[0].disagrees), (5, true));
     assert_eq!((three.counts.repeated, three.counts.disagreeing), (1, 1));
 }
 
@@ -259,14 +260,13 @@ proptest! {
         prop_assert_eq!(counts.scores, total as u64);
         prop_assert_eq!(counts.scores, readings.list.len() as u64 + counts.repeated + counts.disagreeing + counts.unscorable);
         prop_assert_eq!(counts.unscorable, readings.unscorable.iter().map(|u| u.count).sum::<u64>());
-        let without = readings.list.iter().filter(|r| r.episode.is_none()).count() as u64;
+        let without = readings.list.iter().filter(|r| r.within.is_none()).count() as u64;
         prop_assert_eq!(without, counts.without_visit_near + counts.between_regions);
         for reading in &readings.list {
-            prop_assert_eq!(reading.episode.is_some(), reading.day.is_some());
-            if let Some(id) = reading.episode {
-                let episode = &episodes.list[id as usize];
+            if let Some(within) = reading.within {
+                let episode = &episodes.list[within.episode() as usize];
                 prop_assert_eq!(episode.patient, reading.patient);
-                prop_assert_eq!(reading.day, Some(reading.when.day() - episode.first.day()));
+                prop_assert_eq!(within.day, reading.when.day() - episode.first.day());
             }
         }
     }

@@ -6,6 +6,7 @@ use crate::readings::score::ImputationRule;
 use crate::rows::row::NameId;
 use crate::rows::when::When;
 use crate::units::Burden;
+use std::num::NonZeroU32;
 
 /// What is followed over time: a measure, and for pain where it is felt.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -36,6 +37,26 @@ impl Outcome {
     }
 }
 
+/// An episode and a day of it, in eight bytes, also when absent.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct InEpisode {
+    number: NonZeroU32, // one more than the position
+    /// Days since the first treated visit of the episode.
+    pub day: i32,
+}
+
+impl InEpisode {
+    /// A day of an episode, which is given by its position in the run's episodes.
+    pub fn new(episode: u32, day: i32) -> Self {
+        Self { number: NonZeroU32::MIN.saturating_add(episode), day }
+    }
+
+    /// The episode's position in the run's episodes.
+    pub fn episode(self) -> u32 {
+        self.number.get() - 1
+    }
+}
+
 /// One reading.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Reading {
@@ -43,12 +64,10 @@ pub struct Reading {
     pub patient: NameId,
     /// The site that recorded it.
     pub site: NameId,
-    /// The episode it belongs to, by position in the run's episodes; none when no visit is near.
-    pub episode: Option<u32>,
+    /// The episode it belongs to; none when no visit is near.
+    pub within: Option<InEpisode>,
     /// The day on the row's own clock.
     pub when: When,
-    /// Days since the first treated visit of the episode; absent without an episode.
-    pub day: Option<i32>,
     /// What was measured.
     pub outcome: Outcome,
     /// The score in the measure's own unit.
@@ -61,6 +80,28 @@ pub struct Reading {
     pub rule: ImputationRule,
     /// Where it was read.
     pub place: Place,
-    /// Where another line gave a different value for the same day, not used.
-    pub disagrees_with: Option<Place>,
+    /// Whether another line gave a different value for the same day; that one is not used.
+    pub disagrees: bool,
+}
+
+impl Reading {
+    /// The episode it belongs to, by position in the run's episodes.
+    pub fn episode(&self) -> Option<u32> {
+        self.within.map(InEpisode::episode)
+    }
+
+    /// Days since the first treated visit of its episode.
+    pub fn day(&self) -> Option<i32> {
+        self.within.map(|within| within.day)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_is_small_enough_for_tens_of_millions() {
+        assert!(size_of::<Reading>() <= 56, "{} bytes", size_of::<Reading>());
+    }
 }

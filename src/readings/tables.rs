@@ -56,11 +56,11 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
     vec![
         Field::text("patient", |l: &L, i| name(&l.names.patients, l.get(i)?.patient)),
         Field::text("site", |l: &L, i| name(&l.names.sites, l.get(i)?.site)),
-        Field::whole("episode", |l: &L, i| l.get(i)?.episode.map(episode_number)),
+        Field::whole("episode", |l: &L, i| l.get(i)?.episode().map(episode_number)),
         Field::date("date", |l: &L, i| calendar_day(l.get(i)?.when)),
         Field::text("quarter", |l: &L, i| quarter(l.get(i)?.when.quarter())),
         Field::whole("day_offset", |l: &L, i| day_offset(l.get(i)?.when)),
-        Field::whole("day", |l: &L, i| l.get(i)?.day.map(i64::from)),
+        Field::whole("day", |l: &L, i| l.get(i)?.day().map(i64::from)),
         Field::text("measure", |l: &L, i| l.keys.get(&l.get(i)?.outcome).map(|key| Cow::Borrowed(key.as_str()))),
         Field::number("value", |l: &L, i| Some(l.get(i)?.value)),
         Field::number("burden", |l: &L, i| Some(l.get(i)?.burden.get())),
@@ -68,7 +68,7 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
         Field::text("imputation_rule", |l: &L, i| Some(l.get(i)?.rule.key().into())),
         Field::flag("is_baseline", |l: &L, i| Some(l.roles.get(i)?.0)),
         Field::flag("is_endpoint", |l: &L, i| Some(l.roles.get(i)?.1)),
-        Field::flag("disagrees", |l: &L, i| Some(l.get(i)?.disagrees_with.is_some())),
+        Field::flag("disagrees", |l: &L, i| Some(l.get(i)?.disagrees)),
         Field::text("source_file", |l: &L, i| Some(l.files.path(l.get(i)?.place.file).into())),
         Field::whole("source_line", |l: &L, i| Some(l.get(i)?.place.line.into())),
     ]
@@ -136,6 +136,7 @@ mod tests {
     use crate::episodes::tables::bare_episode;
     use crate::export::place::{FileId, Place};
     use crate::group::settings::EpisodeRules;
+    use crate::readings::reading::InEpisode;
     use crate::readings::score::ImputationRule;
     use crate::rows::when::When;
     use crate::units::Burden;
@@ -159,16 +160,15 @@ mod tests {
         let reading = |line: u32, day: Option<i32>, value: f64| Reading {
             patient,
             site,
-            episode: day.map(|_| 0),
+            within: day.map(|day| InEpisode::new(0, day)),
             when: When::Calendar { day: 100 + day.unwrap_or(900) },
-            day,
             outcome,
             value,
             burden: Burden::new(10.0 * value).unwrap(),
             items_answered: None,
             rule: ImputationRule::None,
             place: Place { file: FileId(0), line },
-            disagrees_with: (line == 3).then_some(Place { file: FileId(0), line: 9 }),
+            disagrees: line == 3,
         };
         let list =
             vec![reading(2, Some(0), 7.0), reading(3, Some(14), 5.0), reading(4, Some(42), 2.5), reading(5, None, 3.0)];

@@ -49,11 +49,11 @@ impl Courses {
     pub fn of(readings: &Readings, episodes: &Episodes, rules: &EpisodeRules) -> Self {
         let mut courses = Self { list: Vec::new(), starts: Vec::with_capacity(episodes.list.len() + 1) };
         let mut start = 0u32;
-        for same in readings.list.chunk_by(|a, b| a.episode == b.episode && a.outcome == b.outcome) {
+        for same in readings.list.chunk_by(|a, b| a.episode() == b.episode() && a.outcome == b.outcome) {
             let range = start..start + same.len() as u32;
             start = range.end;
             let Some(first) = same.first() else { continue };
-            let Some(id) = first.episode else { continue };
+            let Some(id) = first.episode() else { continue };
             let Some(episode) = episodes.list.get(id as usize) else { continue };
             while courses.starts.len() <= id as usize {
                 courses.starts.push(courses.list.len() as u32);
@@ -107,7 +107,7 @@ pub fn is_expected(outcome: Outcome, condition: Option<ConditionId>, measures: &
 }
 
 fn course(id: u32, episode: &Episode, readings: &[Reading], range: Range<u32>, rules: &EpisodeRules) -> Course {
-    let days = || (range.start..).zip(readings).filter_map(|(i, reading)| Some((i, reading.day?)));
+    let days = || (range.start..).zip(readings).filter_map(|(i, reading)| Some((i, reading.day()?)));
     let last_in = |(from, to): (i32, i32)| days().filter(|(_, day)| (from..=to).contains(day)).last().map(|(i, _)| i);
     let before_second = || {
         let end = episode.second_visit_day?.min(rules.endpoint_days.0);

@@ -106,7 +106,7 @@ pub fn series(column: &Column<'_>, level: Level, without: &[UnitId]) -> Vec<Seri
         }
     }
     let series = |(unit, dated): (usize, Dated)| Series {
-        unit: UnitId(unit as u32),
+        unit: UnitId::at(unit),
         visits: dated.visits,
         weeks: dated.by_week(first),
         patients: dated.patients.count(),
@@ -125,7 +125,7 @@ struct Dated {
 
 /// The place of a unit, whose numbers have no gaps.
 fn of_unit(dated: &mut Vec<Dated>, unit: UnitId) -> &mut Dated {
-    let place = unit.0 as usize;
+    let place = unit.position();
     if dated.len() <= place {
         dated.resize(place + 1, Dated::default());
     }
@@ -294,7 +294,7 @@ mod tests {
         let mut dated = Vec::new();
         for (unit, week, value, of) in [(2, 3, 1.0, 1), (2, 0, 7.0, 2), (0, 9, 3.0, 1), (2, 3, 4.0, 1), (2, 0, 8.0, 1)]
         {
-            of_unit(&mut dated, UnitId(unit)).take(week, value, patient(of), 1);
+            of_unit(&mut dated, UnitId::at(unit)).take(week, value, patient(of), 1);
         }
         let of: Vec<(u32, u32)> = dated.iter().map(|d| (d.visits, d.patients.clone().count())).collect();
         assert_eq!(of, [(1, 1), (0, 0), (4, 2)]);

@@ -11,6 +11,7 @@ use crate::catalogue::Region;
 use crate::catalogue::parameter::{About, Nature, Parameter};
 use crate::visits::parameter_value::value;
 use mendcurve_stats::copies::{NOT_RECORDED, Sequence, copies};
+use rayon::prelude::*;
 
 /// The fields of an entry.
 const FIELDS: [Parameter; 10] = [
@@ -32,13 +33,17 @@ const MATTERS: f64 = 0.1;
 /// Steps below which a clinician is not tested.
 const FEWEST_STEPS: usize = 20;
 
+/// Runs that one task codes.
+const RUNS_A_TASK: usize = 256;
+
 /// Holds each clinician's repeats against the others', over lumbar visits, where setups have fields enough.
 pub fn tests(visits: &SetupVisits<'_>) -> Vec<Tested> {
     let about = |parameter| About { parameter, region: Region::Lumbar };
-    let steps = FIELDS.map(|parameter| match parameter.nature() {
-        Nature::Number { .. } => coarsest_step(visits, about(parameter)),
+    let step = |parameter: &Parameter| match parameter.nature() {
+        Nature::Number { .. } => coarsest_step(visits, about(*parameter)),
         _ => 1.0,
-    });
+    };
+    let steps: Vec<f64> = FIELDS.par_iter().map(step).collect();
     let clinicians: Vec<UnitId> = visits.units.at(Level::Clinician).collect();
     let Some(first) = clinicians.first().copied() else { return Vec::new() };
     let runs = runs(visits);
@@ -47,10 +52,10 @@ pub fn tests(visits: &SetupVisits<'_>) -> Vec<Tested> {
         run.iter().for_each(|visit| entries.extend(entry(visits, visit, &steps)));
         (*clinician, entries)
     };
-    let coded: Vec<(UnitId, Vec<u32>)> = runs.iter().map(coded).collect();
+    let coded: Vec<(UnitId, Vec<u32>)> = runs.par_iter().with_min_len(RUNS_A_TASK).map(coded).collect();
     let sequences: Vec<Sequence<'_>> = coded
         .iter()
-        .map(|(clinician, entries)| Sequence { source: (clinician.0 - first.0) as usize, entries })
+        .map(|(clinician, entries)| Sequence { source: clinician.position() - first.position(), entries })
         .collect();
     let Ok(sources) = copies(&sequences, clinicians.len(), FIELDS.len(), LEAST_FIELDS) else { return Vec::new() };
     let mut found = Vec::new();
@@ -100,7 +105,7 @@ fn runs<'a>(visits: &'a SetupVisits<'_>) -> Vec<(UnitId, &'a [SetupVisit])> {
 }
 
 /// The fields of a visit as codes.
-fn entry(visits: &SetupVisits<'_>, visit: &SetupVisit, steps: &[f64; FIELDS.len()]) -> [u32; FIELDS.len()] {
+fn entry(visits: &SetupVisits<'_>, visit: &SetupVisit, steps: &[f64]) -> [u32; FIELDS.len()] {
     let row = visits.row(visit);
     std::array::from_fn(|field| {
         let (Some(parameter), Some(step)) = (FIELDS.get(field), steps.get(field)) else { return NOT_RECORDED };

@@ -26,6 +26,7 @@ use crate::visits::visits::Visits;
 use mendcurve_stats::digits::{digit_preference, last_digits};
 use mendcurve_stats::random::{stream, uniform};
 use mendcurve_stats::sum::{sample_sd, sum};
+use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Units of the last place that values must spread over, as a standard deviation.
@@ -37,6 +38,8 @@ const FEWEST_OTHERS: f64 = 50.0;
 /// Share of values that must lie on a unit's steps.
 const NEARLY_ALL: f64 = 0.98;
 const SEED: u64 = 13;
+/// Visits that one task looks through.
+const VISITS_A_TASK: usize = 1 << 14;
 
 /// What is read.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -68,13 +71,16 @@ pub fn tests(visits: &SetupVisits<'_>, records: &Visits, measures: &Measures, na
 
 /// What some visit with a clinician records.
 fn kinds(visits: &SetupVisits<'_>, records: &Visits) -> BTreeSet<Digits> {
-    let mut kinds = BTreeSet::new();
-    for visit in visits.list.iter().filter(|visit| visit.clinician.is_some()) {
-        let Some(row) = visits.row(visit) else { continue };
-        kinds.extend(visit.region.filter(|_| row.dose.peak_force.is_some()).map(Digits::PeakPull));
-        kinds.extend(records.scores_of(row).iter().map(|score| Digits::Score(score.measure)));
-    }
-    kinds
+    let of_part = |part: &[SetupVisit]| {
+        let mut kinds = BTreeSet::new();
+        for visit in part.iter().filter(|visit| visit.clinician.is_some()) {
+            let Some(row) = visits.row(visit) else { continue };
+            kinds.extend(visit.region.filter(|_| row.dose.peak_force.is_some()).map(Digits::PeakPull));
+            kinds.extend(records.scores_of(row).iter().map(|score| Digits::Score(score.measure)));
+        }
+        kinds
+    };
+    visits.list.par_chunks(VISITS_A_TASK).flat_map_iter(of_part).collect()
 }
 
 /// The values of one kind by site, those at the ends of a scale left out.
@@ -113,11 +119,15 @@ fn values<'v>(
 }
 
 fn tests_of(of: Digits, by_site: BTreeMap<UnitId, Vec<Drawn<'_>>>, names: &Names) -> Vec<DigitsTested> {
-    let mut alike: BTreeMap<Written, Vec<OfClinician>> = BTreeMap::new();
-    for values in by_site.into_values() {
-        let Some(written) = Written::of(of, &values) else { continue };
+    let of_site = |(_, values): (UnitId, Vec<Drawn<'_>>)| {
+        let written = Written::of(of, &values)?;
         let drawn = one_an_episode(values, names);
-        let of_clinicians = drawn.chunk_by(|a, b| a.0 == b.0).filter_map(|own| OfClinician::of(own, written));
+        let own = drawn.chunk_by(|a, b| a.0 == b.0).filter_map(|own| OfClinician::of(own, written));
+        Some((written, own.collect::<Vec<_>>()))
+    };
+    let of_sites: Vec<_> = by_site.into_par_iter().filter_map(of_site).collect();
+    let mut alike: BTreeMap<Written, Vec<OfClinician>> = BTreeMap::new();
+    for (written, of_clinicians) in of_sites {
         alike.entry(written).or_default().extend(of_clinicians);
     }
     let mut found = Vec::new();

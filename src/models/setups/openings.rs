@@ -62,11 +62,11 @@ pub fn openings(visits: &SetupVisits<'_>, gaps: &Column<'_>, tensions: &Column<'
     let df = within().count().saturating_sub(tables.len() + 1).max(1) as f64;
     let sd = (sum(within().map(|(gap, tension)| (gap - slope * tension).powi(2))) / df).sqrt();
     let adjusted: Vec<f64> = means.iter().map(|(gap, tension)| gap - slope * (tension - all_tension)).collect();
-    let table = |of: &[Pair<'_>]| of.first().map_or(UnitId(0), |row| row.0);
+    let table = |of: &[Pair<'_>]| of.first().map_or(UnitId::at(0), |row| row.0);
     let families: Vec<Unit> = tables
         .iter()
         .zip(&adjusted)
-        .map(|(of, value)| Unit { family: visits.units.site_of(table(of)).0 as usize, value: *value })
+        .map(|(of, value)| Unit { family: visits.units.site_of(table(of)).position(), value: *value })
         .collect();
     let (Ok(beside), Ok(wide)) = (beside_siblings(&families), t_quantile(0.975, df)) else { return Vec::new() };
     let mut found = Vec::new();

@@ -62,7 +62,7 @@ impl Shares {
             .chunk_by(|a, b| a.unit == b.unit)
             .filter_map(|of_unit| Some(unit_share(of_unit.first()?.unit, of_unit, correlation)))
             .collect();
-        Self { group: unit_share(UnitId(0), &whole, correlation), units, correlation }
+        Self { group: unit_share(UnitId::at(0), &whole, correlation), units, correlation }
     }
 
     /// A unit's line.
@@ -124,7 +124,7 @@ struct Tally {
 
 impl Tally {
     fn cluster(&self) -> Cluster {
-        Cluster { unit: self.unit.0 as usize, size: f64::from(self.visits), hits: f64::from(self.hits) }
+        Cluster { unit: self.unit.position(), size: f64::from(self.visits), hits: f64::from(self.hits) }
     }
 }
 
@@ -147,7 +147,7 @@ impl Tallies {
         for (visit, hit) in marked {
             if whole.last().is_none_or(|last| last.patient != visit.patient) {
                 begin = of_units.len();
-                whole.push(Tally { unit: UnitId(0), patient: visit.patient, visits: 0, hits: 0 });
+                whole.push(Tally { unit: UnitId::at(0), patient: visit.patient, visits: 0, hits: 0 });
             }
             for unit in [Some(visit.site), visit.clinician, visit.table].into_iter().flatten() {
                 let stretch = of_units.get_mut(begin..).unwrap_or_default();
@@ -201,7 +201,7 @@ fn unit_share(unit: UnitId, tallies: &[Tally], correlation: f64) -> UnitShare {
 mod tests {
     use super::*;
 
-    fn visit(patient: u32, site: u32, clinician: Option<u32>) -> SetupVisit {
+    fn visit(patient: u32, site: usize, clinician: Option<usize>) -> SetupVisit {
         SetupVisit {
             row: 0,
             episode: 0,
@@ -209,8 +209,8 @@ mod tests {
             condition: None,
             region: None,
             day: None,
-            site: UnitId(site),
-            clinician: clinician.map(UnitId),
+            site: UnitId::at(site),
+            clinician: clinician.map(UnitId::at),
             table: None,
         }
     }
@@ -225,8 +225,8 @@ mod tests {
             (visit(7, 0, Some(2)), true),
         ];
         let Tallies { of_units, whole } = Tallies::of(marked.iter().map(|(visit, hit)| (visit, *hit)));
-        let counts = |tallies: &[Tally]| -> Vec<(u32, u32, u32, u32)> {
-            tallies.iter().map(|t| (t.unit.0, t.patient.0.get(), t.visits, t.hits)).collect()
+        let counts = |tallies: &[Tally]| -> Vec<(usize, u32, u32, u32)> {
+            tallies.iter().map(|t| (t.unit.position(), t.patient.0.get(), t.visits, t.hits)).collect()
         };
         assert_eq!(
             counts(&of_units),

@@ -80,7 +80,7 @@ impl UnitMeans {
     /// The units as members of families: all sites of one, clinicians and tables of their site.
     pub fn as_families(&self, visits: &SetupVisits<'_>, value: impl Fn(&UnitMean) -> f64) -> Vec<Unit> {
         let family = |unit: UnitId| match visits.units.get(unit).map(|unit| unit.level) {
-            Some(Level::Clinician | Level::Table) => visits.units.site_of(unit).0 as usize,
+            Some(Level::Clinician | Level::Table) => visits.units.site_of(unit).position(),
             _ => 0,
         };
         self.units.iter().map(|unit| Unit { family: family(unit.unit), value: value(unit) }).collect()

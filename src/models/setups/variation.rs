@@ -7,7 +7,7 @@
 
 use super::column::Column;
 use super::unlike::{is_numeric, narrow_level};
-use super::visits::Level;
+use super::visits::{Level, UnitId};
 use mendcurve_stats::nested::{Nested, Outcome, Refusal, fit};
 use mendcurve_stats::{Interval, Level as Confidence};
 
@@ -45,11 +45,12 @@ pub fn variation(column: &Column<'_>, confidence: Confidence) -> Variation {
     }
     let narrow = narrow_level(column.about.parameter);
     let step = column.values.len().div_ceil(MOST_VISITS).max(1) as u32;
+    let code = |unit: UnitId| unit.position() as u32;
     let mut rows: Vec<(u32, u32, u32, f64)> = column
         .values
         .iter()
         .filter(|(visit, _)| visit.patient.0.get() % step == 0)
-        .filter_map(|(visit, value)| Some((visit.site.0, visit.unit(narrow)?.0, visit.patient.0.get(), *value)))
+        .filter_map(|(visit, value)| Some((code(visit.site), code(visit.unit(narrow)?), visit.patient.0.get(), *value)))
         .collect();
     rows.sort_by(|a, b| (a.0, a.1, a.2).cmp(&(b.0, b.1, b.2)).then(a.3.total_cmp(&b.3)));
     let codes = |of: fn(&(u32, u32, u32, f64)) -> u32| -> Vec<u32> { rows.iter().map(of).collect() };

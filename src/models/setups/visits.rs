@@ -5,6 +5,7 @@ use crate::episodes::episode::{Episodes, is_treated};
 use crate::rows::names::Names;
 use crate::rows::row::{NameId, Row};
 use std::collections::BTreeSet;
+use std::num::NonZeroU32;
 
 /// What a unit is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -17,9 +18,21 @@ pub enum Level {
     Table,
 }
 
-/// A unit by its position in [`Units`].
+/// A unit by its position in [`Units`]; four bytes, also when absent.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct UnitId(pub u32);
+pub struct UnitId(NonZeroU32); // one more than the position
+
+impl UnitId {
+    /// The unit at a position, at most 4 thousand million.
+    pub fn at(position: usize) -> Self {
+        Self(NonZeroU32::MIN.saturating_add(u32::try_from(position).unwrap_or(u32::MAX)))
+    }
+
+    /// Its position.
+    pub fn position(self) -> usize {
+        self.0.get() as usize - 1
+    }
+}
 
 /// A site, or a clinician or traction table of one.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -96,23 +109,23 @@ impl Units {
         let mut list: Vec<Unit> = found.into_iter().collect();
         list.sort_by_cached_key(text);
         let site_of = |unit: &Unit| list.iter().position(|site| site.level == Level::Site && site.site == unit.site);
-        let sites = list.iter().map(|unit| UnitId(site_of(unit).unwrap_or(0) as u32)).collect();
+        let sites = list.iter().map(|unit| UnitId::at(site_of(unit).unwrap_or(0))).collect();
         Self { list, sites }
     }
 
     /// A unit.
     pub fn get(&self, id: UnitId) -> Option<&Unit> {
-        self.list.get(id.0 as usize)
+        self.list.get(id.position())
     }
 
     /// The site of a unit; itself, of a site.
     pub fn site_of(&self, id: UnitId) -> UnitId {
-        self.sites.get(id.0 as usize).copied().unwrap_or(id)
+        self.sites.get(id.position()).copied().unwrap_or(id)
     }
 
     /// The units of a level.
     pub fn at(&self, level: Level) -> impl Iterator<Item = UnitId> {
-        self.list.iter().enumerate().filter(move |(_, unit)| unit.level == level).map(|(i, _)| UnitId(i as u32))
+        self.list.iter().enumerate().filter(move |(_, unit)| unit.level == level).map(|(i, _)| UnitId::at(i))
     }
 
     /// How many units there are.
@@ -143,7 +156,7 @@ impl<'a> SetupVisits<'a> {
         let units = Units::of(rows, names);
         let mut by_name = std::collections::BTreeMap::new();
         for (i, unit) in units.list.iter().enumerate() {
-            by_name.insert((unit.level, unit.site, unit.name), UnitId(i as u32));
+            by_name.insert((unit.level, unit.site, unit.name), UnitId::at(i));
         }
         let id = |level, site, name| by_name.get(&(level, site, name)).copied();
         let mut list = Vec::with_capacity(episodes.visit_rows.len());
@@ -181,5 +194,16 @@ impl SetupVisit {
             Level::Clinician => self.clinician,
             Level::Table => self.table,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_visit_is_small_enough_for_ten_millions() {
+        assert!(size_of::<SetupVisit>() <= 40, "{} bytes", size_of::<SetupVisit>());
+        assert_eq!(UnitId::at(7).position(), 7);
     }
 }

@@ -31,7 +31,7 @@ pub fn site_courses(reader: &Reader<'_>, domain: Domain, few: u32) -> SiteCourse
         let burden = |score: f64| measure.burden(score).map(|burden| burden.get());
         let course = records.courses.get(id, outcome);
         let list = course.and_then(|c| records.readings.list.get(c.readings.start as usize..c.readings.end as usize));
-        let readings = list.unwrap_or_default().iter().filter_map(|r| Some((r.day?, burden(r.value)?))).collect();
+        let readings = list.unwrap_or_default().iter().filter_map(|r| Some((r.day()?, burden(r.value)?))).collect();
         let baseline =
             course.and_then(|c| records.readings.list.get(c.baseline? as usize)).and_then(|r| burden(r.value));
         let trail = Trail { baseline, readings };

@@ -51,6 +51,9 @@ pub const FEWEST_PATIENTS: usize = 5;
 /// Steps of a source up to which the distribution of its repeats is exact.
 pub const EXACT_STEPS: usize = 4000;
 
+/// Sequences that one task takes apart.
+const SEQUENCES_A_TASK: usize = 256;
+
 /// One patient's entries, in order of time.
 #[derive(Debug, Clone, Copy)]
 pub struct Sequence<'a> {
@@ -121,7 +124,8 @@ pub fn copies(
     if let Some(index) = sequences.iter().position(|s| s.source >= sources) {
         return Err(InputError::BadElement { what: "sequences", index, domain: "of a source that is counted" });
     }
-    let patients: Vec<Patient> = sequences.iter().map(|s| Patient::new(s, fields, least_fields)).collect();
+    let patients: Vec<Patient> =
+        sequences.par_iter().with_min_len(SEQUENCES_A_TASK).map(|s| Patient::new(s, fields, least_fields)).collect();
     Ok((0..sources)
         .into_par_iter()
         .map(|source| {

@@ -180,7 +180,8 @@ impl Law {
         let rise_rise = bb - both(2.0) * bp + pp;
         let by_log_tau =
             (q.rise + rise) * s.dr - (q.rise * add[1] + rise_plateau) * s.d - (q.rise * rise + rise_rise) * s.de;
-        let squares = s.rr - both(2.0) * (g[0] * add[0] + g[1] * add[1]) + h[0] * bb + both(2.0) * h[1] * bp + h[2] * pp;
+        let squares =
+            s.rr - both(2.0) * (g[0] * add[0] + g[1] * add[1]) + h[0] * bb + both(2.0) * h[1] * bp + h[2] * pp;
         // E[grad f] by (u, v), f the score by log tau
         let (rises, plateaus) = ([f.bb - f.pb, -f.pp], [f.pb, f.pp]);
         let left = s.dr - add[1] * s.d - rise * s.de;
@@ -189,20 +190,8 @@ impl Law {
         let by_tu = c[0] * by_log_tau + i[0] * bent[0] + i[1] * bent[1];
         let by_tv = c[1] * by_log_tau + i[1] * bent[0] + i[2] * bent[1];
         let [by_b, by_p] = by_level;
-        let by_means_and_loadings = [
-            by_b,
-            by_p,
-            by_log_tau,
-            by_b * x,
-            by_bu,
-            by_bv,
-            by_p * x,
-            by_pu,
-            by_pv,
-            by_log_tau * x,
-            by_tu,
-            by_tv,
-        ];
+        let by_means_and_loadings =
+            [by_b, by_p, by_log_tau, by_b * x, by_bu, by_bv, by_p * x, by_pu, by_pv, by_log_tau * x, by_tu, by_tv];
         let per_s2 = both(1.0 / self.residual_variance);
         let mut score = [squares * per_s2 - both(subject.values.len() as f64); SCORES];
         for (score, by) in score.iter_mut().zip(by_means_and_loadings) {
@@ -245,7 +234,8 @@ mod tests {
     use super::super::rule::Rule;
     use super::*;
 
-    const S: Series = Series { times: &[0.0, 3.0, 9.0, 20.0, 60.0], values: &[7.0, 6.5, 4.0, 3.5, 1.0], covariates: &[] };
+    const S: Series =
+        Series { times: &[0.0, 3.0, 9.0, 20.0, 60.0], values: &[7.0, 6.5, 4.0, 3.5, 1.0], covariates: &[] };
 
     fn law() -> Law {
         let loading = Loading { tt: 0.5, bt: 0.2, pt: -0.3, bb: 1.1, pb: 0.4, pp: 0.9 };

@@ -92,7 +92,11 @@ impl<'a> Likelihood<'a> {
     }
 
     /// What `of` says of each subject's law, the subject and its place, side by side.
-    fn each<T: Send>(&self, parameters: &Parameters, of: impl Fn(&mut Own, &Law, usize, &Series) -> T + Sync) -> Vec<T> {
+    fn each<T: Send>(
+        &self,
+        parameters: &Parameters,
+        of: impl Fn(&mut Own, &Law, usize, &Series) -> T + Sync,
+    ) -> Vec<T> {
         let turned = parameters.factor.turned();
         self.subjects
             .par_iter()
@@ -105,7 +109,11 @@ impl<'a> Likelihood<'a> {
     }
 
     /// What `of` says of each subject's integral.
-    fn each_integral<T: Send>(&self, parameters: &Parameters, of: impl Fn(&Law, &Series, &Points) -> T + Sync) -> Vec<T> {
+    fn each_integral<T: Send>(
+        &self,
+        parameters: &Parameters,
+        of: impl Fn(&Law, &Series, &Points) -> T + Sync,
+    ) -> Vec<T> {
         let shared = self.tables(&self.plan, parameters);
         self.each(parameters, |own, law, place, subject| {
             let rule = self.rules[place];
