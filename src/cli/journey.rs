@@ -206,27 +206,30 @@ pub fn worklist(
     stages.run("finding who is on track", |_| watch.worklist())
 }
 
-/// Writes pages, figures, sheets and datasets into a folder.
+/// Writes what is said of patients and rows one by one into a report's folder.
 ///
 /// # Errors
 /// The disk is full or the folder cannot be written.
-pub fn write(
-    group: &Group,
+pub fn write_patients(
     understood: &Understood,
-    bulletin: &Bulletin,
     worklist: &Worklist,
     out: &Path,
     stages: &Stages,
 ) -> Result<(), Problem> {
     let failure = |error: ReportError| Problem::failure(error.to_string());
+    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell)).map_err(failure)?;
+    stages.run("writing patients' sheets", |_| write_account(understood, Some(worklist), out))
+}
+
+/// Writes pages, figures and sheets into a report's folder.
+///
+/// # Errors
+/// The disk is full or the folder cannot be written.
+pub fn write_findings(group: &Group, bulletin: &Bulletin, out: &Path, stages: &Stages) -> Result<(), Problem> {
+    let failure = |error: ReportError| Problem::failure(error.to_string());
     let rules = Rules::of(group, bulletin);
     stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell)).map_err(failure)?;
-    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell)).map_err(failure)?;
-    stages.run("writing sheets", |_| {
-        write_account(understood, Some(worklist), out)?;
-        write_results(bulletin, &out.join("tables"))
-    })?;
-    stages.run("writing datasets", |_| write_datasets(group, understood, &out.join("restricted")))
+    stages.run("writing sheets", |_| write_results(bulletin, &out.join("tables")))
 }
 
 /// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected. With a worklist
@@ -297,7 +300,15 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
     datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
 }
 
-fn write_datasets(group: &Group, understood: &Understood, restricted: &Path) -> Result<(), Problem> {
+/// Writes the datasets into a report's folder.
+///
+/// # Errors
+/// The disk is full or the folder cannot be written.
+pub fn write_datasets(group: &Group, understood: &Understood, out: &Path, stages: &Stages) -> Result<(), Problem> {
+    stages.run("writing datasets", |_| datasets(group, understood, &out.join("restricted")))
+}
+
+fn datasets(group: &Group, understood: &Understood, restricted: &Path) -> Result<(), Problem> {
     let Understood { intake, visits, episodes, readings, courses, .. } = understood;
     let first_days: Vec<i32> = episodes.list.iter().map(|episode| episode.first.day()).collect();
     let of_rows = EpisodeOfRows { episode_of_row: &episodes.episode_of_row, first_days: &first_days };

@@ -38,7 +38,11 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let bulletin = journey::find(&group, &understood, records, &fitted, Some(setups), &stages)?;
     let worklist = journey::worklist(&group, &understood, records, &fitted, &stages);
     drop(fitted); // they hold every reading once more, and writing takes memory, too
-    journey::write(&group, &understood, &bulletin, &worklist, publication.path(), &stages)?;
+    let folder = publication.path();
+    journey::write_patients(&understood, &worklist, folder, &stages)?;
+    drop(worklist);
+    journey::write_findings(&group, &bulletin, folder, &stages)?;
+    journey::write_datasets(&group, &understood, folder, &stages)?;
     stages.run("flushing to the disk", |_| publication.finish())?;
     if arguments.timings {
         eprint!("{}", stages.total());

@@ -1,11 +1,10 @@
-//! Which reading stands for the start of care, for its endpoint, and for weeks 2, 4, 6 and 12.
+//! Which reading stands for the start of care, and which for its endpoint.
 //!
 //! Days count from the first treated visit.
 //!
 //! - Baseline: the last reading in `baseline_days`; else the first reading on or after the first visit and before
 //!   the second treated visit, as long as the endpoint window has not begun. With one visit there is no such "else".
 //! - Endpoint: the last reading in `endpoint_days`; never the baseline itself.
-//! - Week w: the reading nearest to day 7 w, the earlier at a tie, within 3 days (weeks 2, 4, 6) or 7 days (week 12).
 
 use super::attach::Readings;
 use super::reading::{Outcome, Reading};
@@ -14,9 +13,6 @@ use crate::episodes::episode::{Episode, Episodes};
 use crate::episodes::regions::{Regions, fits};
 use crate::group::settings::EpisodeRules;
 use std::ops::Range;
-
-/// The weeks with a window of their own, and how many days it reaches to each side.
-pub const WEEKS: [(i32, i32); 4] = [(2, 3), (4, 3), (6, 3), (12, 7)];
 
 /// The readings of one outcome over one episode. Positions are those of [`Readings::list`].
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -29,8 +25,6 @@ pub struct Course {
     pub baseline: Option<u32>,
     /// The reading at the endpoint.
     pub endpoint: Option<u32>,
-    /// The readings of weeks 2, 4, 6 and 12.
-    pub weeks: [Option<u32>; 4],
     /// All of them, in order of day; at least one.
     pub readings: Range<u32>,
 }
@@ -115,21 +109,7 @@ fn course(id: u32, episode: &Episode, readings: &[Reading], range: Range<u32>, r
     };
     let baseline = last_in(rules.baseline_days).or_else(before_second);
     let endpoint = last_in(rules.endpoint_days).filter(|endpoint| Some(*endpoint) != baseline);
-    let week = |(week, reach): (i32, i32)| {
-        let off = |day: i32| day.abs_diff(7 * week);
-        days()
-            .filter(|(_, day)| off(*day) <= reach.unsigned_abs())
-            .min_by_key(|&(i, day)| (off(day), i))
-            .map(|(i, _)| i)
-    };
-    Course {
-        episode: id,
-        outcome: readings[0].outcome,
-        baseline,
-        endpoint,
-        weeks: WEEKS.map(week),
-        readings: range.clone(),
-    }
+    Course { episode: id, outcome: readings[0].outcome, baseline, endpoint, readings: range.clone() }
 }
 
 #[cfg(test)]
@@ -154,16 +134,14 @@ mod tests {
         treated.chain(readings.iter().map(|&day| (visit(day).readings_only(), vec![back()]))).collect()
     }
 
-    /// Days of baseline, endpoint and the four weeks.
-    type Days = (Option<i32>, Option<i32>, [Option<i32>; 4]);
-
-    fn days(visits: &[i32], days: &[i32]) -> Days {
+    /// Days of baseline and endpoint.
+    fn days(visits: &[i32], days: &[i32]) -> (Option<i32>, Option<i32>) {
         let rules = EpisodeRules::default();
         let (episodes, readings) = read(timeline(visits, days));
         let courses = Courses::of(&readings, &episodes, &rules);
         let course = courses.get(0, outcome()).unwrap();
-        let day = |i: Option<u32>| i.and_then(|i| readings.list[i as usize].day);
-        (day(course.baseline), day(course.endpoint), course.weeks.map(day))
+        let day = |i: Option<u32>| i.and_then(|i| readings.list[i as usize].day());
+        (day(course.baseline), day(course.endpoint))
     }
 
     #[test]
@@ -196,14 +174,6 @@ mod tests {
         let (episodes, readings) = read_with(timeline(&[0], &[3]), &rules);
         let courses = Courses::of(&readings, &episodes, &rules);
         assert_eq!((courses.list[0].baseline, courses.list[0].endpoint), (Some(0), None));
-    }
-
-    #[test]
-    fn a_week_takes_the_nearest_reading_within_reach_and_the_earlier_at_a_tie() {
-        assert_eq!(days(&[0], &[11, 25, 39, 77]).2, [Some(11), Some(25), Some(39), Some(77)]);
-        assert_eq!(days(&[0], &[17, 31, 45, 91]).2, [Some(17), Some(31), Some(45), Some(91)]);
-        assert_eq!(days(&[0], &[10, 18, 24, 32, 38, 46, 76, 92]).2, [None; 4]);
-        assert_eq!(days(&[0], &[13, 15, 26, 29, 42, 43, 80, 88]).2, [Some(13), Some(29), Some(42), Some(80)]);
     }
 
     #[test]
