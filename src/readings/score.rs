@@ -7,17 +7,14 @@ use crate::rows::row::Answers;
 use crate::units::Burden;
 
 /// What was done about items left blank.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum ImputationRule {
     /// Nothing: there were no blanks, or no items.
     None,
     /// A blank counts as the mean of the items answered.
     Prorated,
-    /// A blank counts as 'no'.
-    BlanksNotEndorsed {
-        /// The score in the unit of the measure if blanks had counted as the mean of the items answered.
-        prorated: f64,
-    },
+    /// A blank counts as 'no'; [`if_prorated`] is the other answer.
+    BlanksNotEndorsed,
 }
 
 impl ImputationRule {
@@ -26,7 +23,7 @@ impl ImputationRule {
         match self {
             Self::None => "none",
             Self::Prorated => "prorated",
-            Self::BlanksNotEndorsed { .. } => "blanks_not_endorsed",
+            Self::BlanksNotEndorsed => "blanks_not_endorsed",
         }
     }
 }
@@ -109,8 +106,15 @@ fn score_items(
         BlankRule::MeanOfNamed => (over(answered), ImputationRule::None),
         _ if answered == items.count => (over(answered), ImputationRule::None),
         BlankRule::Prorate => (over(answered), ImputationRule::Prorated),
-        BlankRule::NotEndorsed => (over(items.count), ImputationRule::BlanksNotEndorsed { prorated: over(answered) }),
+        BlankRule::NotEndorsed => (over(items.count), ImputationRule::BlanksNotEndorsed),
     })
+}
+
+/// What a score whose blanks counted as 'no' would be if they had counted as the mean of the items answered, in the unit of
+/// the measure: low + (score - low) n / answered, n all items. `None` for a measure without items, or none answered.
+pub fn if_prorated(measure: &Measure, score: f64, answered: u8) -> Option<f64> {
+    let all = measure.items.as_ref()?.count;
+    (answered > 0).then(|| measure.low + (score - measure.low) * f64::from(all) / f64::from(answered))
 }
 
 #[cfg(test)]
@@ -167,10 +171,9 @@ mod tests {
             let scored = scored("rmdq", items(17.0, answered, 23)).unwrap();
             assert_eq!(scored.value, 17.0);
             assert_eq!(scored.rule.key(), "blanks_not_endorsed");
-            match scored.rule {
-                ImputationRule::BlanksNotEndorsed { prorated } => prorated / 24.0 * 100.0,
-                _ => f64::NAN,
-            }
+            let measures = Measures::embedded().unwrap();
+            let measure = measures.get(measures.find("rmdq").unwrap());
+            if_prorated(measure, scored.value, answered).unwrap() / 24.0 * 100.0
         };
         assert!((prorated_of_100(23) - 100.0 * 17.0 / 23.0).abs() < 1e-12);
         assert_eq!(prorated_of_100(23).round(), 74.0);

@@ -2,6 +2,7 @@
 
 use super::attach::Readings;
 use super::reading::{Outcome, Reading};
+use super::score::{ImputationRule, if_prorated};
 use super::windows::Courses;
 use crate::catalogue::Measures;
 use crate::episodes::tables::OutcomeColumns;
@@ -18,6 +19,7 @@ use std::path::Path;
 /// What the lines of the dataset are made from.
 struct Lines<'a> {
     readings: &'a [Reading],
+    measures: &'a Measures,
     names: &'a Names,
     files: &'a Files,
     keys: BTreeMap<Outcome, String>,
@@ -26,7 +28,13 @@ struct Lines<'a> {
 }
 
 impl<'a> Lines<'a> {
-    fn new(readings: &'a Readings, courses: &Courses, measures: &Measures, names: &'a Names, files: &'a Files) -> Self {
+    fn new(
+        readings: &'a Readings,
+        courses: &Courses,
+        measures: &'a Measures,
+        names: &'a Names,
+        files: &'a Files,
+    ) -> Self {
         let readings = readings.list.as_slice();
         let mut keys = BTreeMap::new();
         for reading in readings {
@@ -41,7 +49,7 @@ impl<'a> Lines<'a> {
                 role.1 = true;
             }
         }
-        Self { readings, names, files, keys, roles }
+        Self { readings, measures, names, files, keys, roles }
     }
 
     fn get(&self, line: usize) -> Option<&'a Reading> {
@@ -50,7 +58,8 @@ impl<'a> Lines<'a> {
 }
 
 /// The columns. `measure` is the key of the outcome, the place of pain in it, as in the sheets; `value` is in the measure's
-/// own unit; `disagrees` says that another line gave the same day another value, which is not used.
+/// own unit; `value_if_prorated` stands where blanks counted as 'no', and is what the score would be by the mean of the items
+/// answered; `disagrees` says that another line gave the same day another value, which is not used.
 fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
     type L<'a> = Lines<'a>;
     vec![
@@ -66,6 +75,10 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
         Field::number("burden", |l: &L, i| Some(l.get(i)?.burden.get())),
         Field::whole("items_answered", |l: &L, i| l.get(i)?.items_answered.map(i64::from)),
         Field::text("imputation_rule", |l: &L, i| Some(l.get(i)?.rule.key().into())),
+        Field::number("value_if_prorated", |l: &L, i| {
+            let reading = l.get(i).filter(|reading| reading.rule == ImputationRule::BlanksNotEndorsed)?;
+            if_prorated(l.measures.get(reading.outcome.measure), reading.value, reading.items_answered?)
+        }),
         Field::flag("is_baseline", |l: &L, i| Some(l.roles.get(i)?.0)),
         Field::flag("is_endpoint", |l: &L, i| Some(l.roles.get(i)?.1)),
         Field::flag("disagrees", |l: &L, i| Some(l.get(i)?.disagrees)),
@@ -137,7 +150,6 @@ mod tests {
     use crate::export::place::{FileId, Place};
     use crate::group::settings::EpisodeRules;
     use crate::readings::reading::InEpisode;
-    use crate::readings::score::ImputationRule;
     use crate::rows::when::When;
     use crate::units::Burden;
 
@@ -207,6 +219,19 @@ mod tests {
             (column(&frame, "source_file")[3].as_str(), column(&frame, "source_line")[3].as_str()),
             ("exports/a.csv", "5")
         );
+    }
+
+    #[test]
+    fn blanks_that_counted_as_no_have_the_prorated_score_beside_them() {
+        let Run { mut readings, courses, measures, names, files } = run();
+        let of_items = |reading: &mut Reading, answered, rule| {
+            reading.outcome = Outcome { measure: measures.find("rmdq").unwrap(), pain_site: PainSite::Unspecified };
+            (reading.value, reading.items_answered, reading.rule) = (15.0, Some(answered), rule);
+        };
+        of_items(&mut readings.list[1], 20, ImputationRule::BlanksNotEndorsed);
+        of_items(&mut readings.list[2], 24, ImputationRule::None);
+        let frame = readings_frame(&readings, &courses, &measures, &names, &files).unwrap();
+        assert_eq!(column(&frame, "value_if_prorated"), ["null", "18.0", "null", "null"]);
     }
 
     #[test]
