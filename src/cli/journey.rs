@@ -312,10 +312,16 @@ fn datasets(group: &Group, understood: &Understood, restricted: &Path) -> Result
     let Understood { intake, visits, episodes, readings, courses, .. } = understood;
     let first_days: Vec<i32> = episodes.list.iter().map(|episode| episode.first.day()).collect();
     let of_rows = EpisodeOfRows { episode_of_row: &episodes.episode_of_row, first_days: &first_days };
-    write_visits(&restricted.join("visits.parquet"), visits, &intake.names, &intake.files, of_rows)?;
-    let readings_file = restricted.join("readings.parquet");
-    write_readings(&readings_file, readings, courses, &group.measures, &intake.names, &intake.files)?;
-    let outcomes = outcome_columns(readings, courses, &group.measures);
-    let episodes_file = restricted.join("episodes.parquet");
-    write_episodes(&episodes_file, &episodes.list, &outcomes, &intake.names, &group.conditions)
+    let (names, files, measures) = (&intake.names, &intake.files, &group.measures);
+    let of_visits = || write_visits(&restricted.join("visits.parquet"), visits, names, files, of_rows);
+    let of_readings =
+        || write_readings(&restricted.join("readings.parquet"), readings, courses, measures, names, files);
+    let of_episodes = || {
+        let outcomes = outcome_columns(readings, courses, measures);
+        let file = restricted.join("episodes.parquet");
+        write_episodes(&file, &episodes.list, &outcomes, names, &group.conditions)
+    };
+    // side by side, since each is packed by one thread; of several faults the first file's is told
+    let (first, (second, third)) = rayon::join(of_visits, || rayon::join(of_readings, of_episodes));
+    first.and(second).and(third)
 }

@@ -60,16 +60,19 @@ pub fn read_file(
     let mut out = FileRows { ledger: file_ledger(&plan), ..FileRows::default() };
     let at_once = 2 * rayon::current_num_threads();
     let mut batch = vec![first];
+    let mut understood: Vec<BlockRows> = Vec::new();
     let mut told = 0;
-    while !batch.is_empty() {
-        // the next blocks are read from the disk while these are understood
-        let (read, next) = rayon::join(
+    while !(batch.is_empty() && understood.is_empty()) {
+        // while these blocks are understood, the next are read from the disk and those before are joined
+        let (now, next) = rayon::join(
             || batch.into_par_iter().map(|block| read_block(&plan, &block, file, group.as_of)).collect::<Vec<_>>(),
-            || next_blocks(&mut blocks, at_once),
+            || {
+                let next = next_blocks(&mut blocks, at_once);
+                understood.into_iter().for_each(|block| out.append(block, names, group.patient_keys));
+                next
+            },
         );
-        for block in read {
-            out.append(block, names, group.patient_keys);
-        }
+        understood = now;
         batch = next?;
         let so_far = bytes.so_far();
         tell(so_far - told);

@@ -71,11 +71,10 @@ fn write_lines(pen: &Pen<'_, '_>, top: f64, lines: &[String], face: Face, is_tit
 /// what says nothing.
 fn finish(drawing: &str, text: &FigureText, description: &str, height: f64) -> String {
     let inside = drawing.split_once(">\n").map_or("", |(_, rest)| rest);
-    let inside = inside
-        .replace(" opacity=\"1\"", "")
-        .replace("font-family=\"Inter\"", "font-family=\"Inter, sans-serif\"")
-        .replace("\">\n", "\">")
-        .replace("\n</text>", "</text>");
+    let inside = replaced(inside, " opacity=\"1\"", "");
+    let inside = replaced(&inside, "font-family=\"Inter\"", "font-family=\"Inter, sans-serif\"");
+    let inside = replaced(&inside, "\">\n", "\">");
+    let inside = replaced(&inside, "\n</text>", "</text>");
     let name = escaped(&text.name);
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" aria-labelledby=\"{name}-title {name}-desc\" \
@@ -86,6 +85,19 @@ fn finish(drawing: &str, text: &FigureText, description: &str, height: f64) -> S
         escaped(&text.title),
         escaped(description),
     )
+}
+
+/// `str::replace` by a quicker search: drawings are long, and there are thousands of them.
+fn replaced(text: &str, from: &str, to: &str) -> String {
+    let mut out = String::with_capacity(text.len() + text.len() / 8);
+    let mut rest = 0;
+    for at in memchr::memmem::find_iter(text.as_bytes(), from) {
+        out.push_str(text.get(rest..at).unwrap_or_default());
+        out.push_str(to);
+        rest = at + from.len();
+    }
+    out.push_str(text.get(rest..).unwrap_or_default());
+    out
 }
 
 fn escaped(text: &str) -> String {

@@ -1,55 +1,45 @@
 //! Breaking text into lines and keeping labels off each other.
 
-use super::pen::{Face, FaceKey};
-use std::cell::RefCell;
-use std::collections::HashMap;
-
-/// Broken texts by face and width, kept for a while: patients' pages say much the same, again and again.
-type Broken = HashMap<(String, FaceKey, u64), Vec<String>>;
-
-/// Broken texts kept, at most.
-const MOST_BROKEN: usize = 4096;
-
-thread_local! {
-    static BROKEN: RefCell<Broken> = RefCell::default();
-}
+use super::pen::Face;
+use std::ops::Range;
 
 /// Breaks a text into as few lines as `width` allows, of much the same length; a single longer word stands alone.
 pub(super) fn lines(text: &str, face: Face, width: f64) -> Vec<String> {
-    BROKEN.with_borrow_mut(|known| {
-        let key = (text.to_owned(), face.key(), width.to_bits());
-        if known.len() >= MOST_BROKEN && !known.contains_key(&key) {
-            known.clear();
-        }
-        known.entry(key).or_insert_with(|| broken(text, face, width)).clone()
-    })
-}
-
-fn broken(text: &str, face: Face, width: f64) -> Vec<String> {
-    let fewest = filled(text, face, width);
+    let words: Vec<&str> = text.split(' ').filter(|word| !word.is_empty()).collect();
+    // the typeface sets letters side by side: a line is as wide as its words and spaces
+    let widths: Vec<f64> = words.iter().map(|word| face.width(word)).collect();
+    let space = face.width(" ");
+    let fewest = filled(&widths, space, width);
     let mut even = fewest.clone();
     let mut narrower = width;
     while fewest.len() > 1 && narrower > 0.5 * width {
         narrower -= 0.05 * width;
-        let tried = filled(text, face, narrower);
-        if tried.len() > fewest.len() || tried.iter().any(|line| face.width(line) > width) {
+        let tried = filled(&widths, space, narrower);
+        if tried.len() > fewest.len() || tried.iter().any(|line| line.width > width) {
             break;
         }
         even = tried;
     }
-    even
+    even.into_iter().map(|line| words.get(line.words).unwrap_or_default().join(" ")).collect()
 }
 
-/// Breaks a text into lines, each filled up to `width`.
-fn filled(text: &str, face: Face, width: f64) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ').filter(|word| !word.is_empty()) {
+/// A line: which words, and how wide they are with their spaces.
+#[derive(Clone)]
+struct Line {
+    words: Range<usize>,
+    width: f64,
+}
+
+/// Sets words of some widths in lines, each filled up to `width`.
+fn filled(widths: &[f64], space: f64, width: f64) -> Vec<Line> {
+    let mut lines: Vec<Line> = Vec::new();
+    for (word, wide) in widths.iter().enumerate() {
         match lines.last_mut() {
-            Some(line) if face.width(&format!("{line} {word}")) <= width => {
-                line.push(' ');
-                line.push_str(word);
+            Some(line) if line.width + space + wide <= width => {
+                line.words.end = word + 1;
+                line.width += space + wide;
             }
-            _ => lines.push(word.to_string()),
+            _ => lines.push(Line { words: word..word + 1, width: *wide }),
         }
     }
     lines
@@ -99,9 +89,21 @@ mod tests {
     #[test]
     fn no_word_is_left_alone_on_the_last_line() {
         let face = Face::plain(12.0);
-        let text = "one two three four five six";
         let width = face.width("one two three four five") + 1.0;
-        assert_eq!(filled(text, face, width), ["one two three four five", "six"]);
-        assert_eq!(lines(text, face, width), ["one two three", "four five six"]);
+        let widths = ["one", "two", "three", "four", "five", "six"].map(|word| face.width(word));
+        let filled: Vec<Range<usize>> =
+            filled(&widths, face.width(" "), width).into_iter().map(|line| line.words).collect();
+        assert_eq!(filled, [0..5, 5..6]);
+        assert_eq!(lines("one two three four five six", face, width), ["one two three", "four five six"]);
+    }
+
+    #[test]
+    fn a_line_is_as_wide_as_its_words_and_spaces() {
+        for face in [Face::plain(10.5), Face::bold(15.0)] {
+            let text = "AVATAR To. 7,4 fi Wy -- Änderung";
+            let parts: f64 = text.split(' ').map(|word| face.width(word)).sum();
+            let spaces = text.matches(' ').count() as f64 * face.width(" ");
+            assert!((face.width(text) - parts - spaces).abs() < 0.1);
+        }
     }
 }

@@ -16,6 +16,8 @@ use std::collections::HashMap;
 /// Canvas units per point.
 pub(super) const FINE: f64 = 10.0;
 const LIBRARY_FONT_FACTOR: f64 = 1.24;
+/// Texts are measured as many times larger: the library gives whole units.
+const FINER: f64 = 16.0;
 
 /// Text and observed values.
 pub(super) const BLACK: RGBColor = RGBColor(0x1a, 0x1a, 0x1a);
@@ -101,10 +103,11 @@ impl Face {
     }
 
     fn measured(self, text: &str) -> f64 {
+        let larger = Self { size: self.size * FINER, ..self };
         let measured =
-            typeface::ready_to_measure().then(|| self.font(typeface::MEASURED).box_size(text).ok()).flatten();
+            typeface::ready_to_measure().then(|| larger.font(typeface::MEASURED).box_size(text).ok()).flatten();
         match measured {
-            Some((width, _)) => f64::from(width) / FINE,
+            Some((width, _)) => f64::from(width) / FINE / FINER,
             None => 0.6 * self.size * text.chars().count() as f64,
         }
     }
