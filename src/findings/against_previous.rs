@@ -4,9 +4,10 @@
 //! interval, and Pearson's chi-square. Two quarters differ by chance as well: the p values of all differences in a report, over
 //! conditions, outcomes and both earlier quarters, go through one Benjamini-Hochberg step. Neither allows for a different case mix.
 
-use super::bulletin::{AgainstPrevious, ConditionFindings, Difference, Estimate};
+use super::bulletin::{AgainstPrevious, ConditionFindings, Difference};
 use super::complementary::Pattern;
 use super::outcome::{Evaluated, HEADLINE};
+use super::shown::Estimate;
 use super::withhold::OutcomePatterns;
 use crate::models::change::change_summary;
 use crate::models::followed::Followed;

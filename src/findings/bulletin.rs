@@ -1,45 +1,10 @@
 //! Everything a report says, as plain data: what the pages format and the sheets write.
 
+use super::FALSE_DISCOVERY_RATE;
 use super::curve::{Backtest, CurveOutcome, TimeToResponse};
+pub use super::shown::{Estimate, Period, Shown};
 use super::sites::{SeenAndLost, SiteComparison, SiteFindings};
 use crate::catalogue::Region;
-
-/// A number with its 95 % interval. All finite.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Estimate {
-    /// The estimate.
-    pub value: f64,
-    /// Lower limit.
-    pub low: f64,
-    /// Upper limit.
-    pub high: f64,
-}
-
-impl From<mendcurve_stats::Estimate> for Estimate {
-    fn from(from: mendcurve_stats::Estimate) -> Self {
-        Self { value: from.value, low: from.interval.low, high: from.interval.high }
-    }
-}
-
-/// A period of a sheet: all episodes that were due, or those of one quarter.
-#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub enum Period {
-    /// Every due episode.
-    All,
-    /// Episodes whose endpoint window closed in the quarter.
-    Quarter(crate::rows::when::Quarter),
-}
-
-/// One number that may be withheld because few people stand behind it, or not exist.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub enum Shown<T> {
-    /// May be shown.
-    Value(T),
-    /// Withheld: a small cell, or one that would reveal a small cell.
-    Withheld,
-    /// There is no such number (no reading, no spread).
-    Missing,
-}
 
 /// One line of `completeness.csv`. `site` is `None` for the whole group.
 #[derive(Clone, PartialEq, Debug)]
@@ -257,7 +222,7 @@ impl Difference {
     /// Whether it is more than chance explains: the interval leaves out zero, and so it is after allowing for the number of comparisons.
     pub fn is_beyond_chance(&self) -> bool {
         let excludes_zero = self.estimate.low > 0.0 || self.estimate.high < 0.0;
-        excludes_zero && self.q.is_some_and(|q| q <= super::compare_sites::FALSE_DISCOVERY_RATE)
+        excludes_zero && self.q.is_some_and(|q| q <= FALSE_DISCOVERY_RATE)
     }
 }
 

@@ -9,12 +9,14 @@
 //! whole. Where two or more are withheld, which together are not few, its rates are shown rounded to whole percent and its episodes to
 //! whole tens: what is left of a sum known so roughly does not tell the parts. Where one is withheld, or several that are few, nothing is.
 
-use super::bulletin::{ConditionFindings, Estimate, OutcomeFindings, Period, Shown};
-use super::compose::Sources;
-use super::condition::{NOT_RECORDED, as_count};
+use super::bulletin::{ConditionFindings, OutcomeFindings};
 use super::outcome::title_of;
+use super::shown::as_count;
+use super::shown::{Estimate, Period, Shown};
 use super::sites::{ALL_CONDITIONS, Call, FunnelAt, SiteComparison, SiteRow};
+use super::sources::Sources;
 use super::withhold::Rule;
+use super::{FALSE_DISCOVERY_RATE, NOT_RECORDED};
 use crate::catalogue::measure::Domain;
 use crate::models::fitted_course::RESPONSE;
 use crate::models::grid::Grid;
@@ -23,9 +25,6 @@ use crate::models::sites::comparison::{Comparison, Line, Part, Quarters, compare
 use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
-
-/// Share of calls that may be false.
-pub(super) const FALSE_DISCOVERY_RATE: f64 = 0.05;
 
 /// Compares the sites of a run. `conditions`: what the other sheets show of it.
 pub(super) fn compare_sites(

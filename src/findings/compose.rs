@@ -10,37 +10,17 @@ use super::find_setups::{SetupSources, setup_findings};
 use super::quality::DataQuality;
 use super::setups::SetupFindings;
 use super::site_pages::{SitesFound, site_pages};
+use super::sources::Sources;
 use super::withhold::Rule;
 use crate::catalogue::ConditionId;
-use crate::catalogue::natural_course::Courses as NaturalCourses;
 use crate::episodes::episode::Episode;
-use crate::group::settings::Audience;
-use crate::models::fitted_course::{FittedCourses, Records};
 use crate::models::grid::Grid;
-use crate::models::imputed_outcomes::ImputedOutcomes;
 use crate::models::sites::cases::Reader;
 use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use crate::rows::when::Quarter;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
-
-/// What a bulletin is made from.
-#[derive(Clone, Copy, Debug)]
-pub struct Sources<'a> {
-    /// The group's name for people.
-    pub group: &'a str,
-    /// Who may see the report.
-    pub audience: Audience,
-    /// Published courses.
-    pub natural_courses: &'a NaturalCourses,
-    /// What the models were fitted to.
-    pub records: Records<'a>,
-    /// The fitted course of each outcome of each condition.
-    pub fitted: &'a FittedCourses,
-    /// The same outcomes with the missing drawn.
-    pub imputed: &'a ImputedOutcomes,
-}
 
 /// Setups and dose: one Benjamini-Hochberg step goes over the p values of both.
 pub fn setups_and_dose(sources: &SetupSources<'_>, rule: Rule) -> (SetupFindings, DoseFindings) {

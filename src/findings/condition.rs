@@ -1,31 +1,17 @@
 //! One condition: its episodes, and its outcomes from the most complete to the least.
 
+use super::NOT_RECORDED;
 use super::bulletin::{ConditionFindings, OutcomeFindings};
-use super::compose::Sources;
-use super::outcome::{Evaluated, Follow};
+use super::outcome::{About, Evaluated, Follow, Numbered};
+use super::shown::as_count;
+use super::sources::Sources;
 use super::withhold::{Rule, count, line_pattern, patterns};
 use crate::catalogue::{ConditionId, Region};
-use crate::episodes::episode::Episode;
 use crate::models::completeness::Completeness;
 use crate::models::followed::Followed;
 use crate::models::grid::{Cell, Grid, Table};
 use crate::readings::reading::Outcome;
 use crate::rows::row::Onset;
-
-/// The key of the episodes without a condition.
-pub const NOT_RECORDED: &str = "not_recorded";
-
-/// An episode with its position in the run.
-pub(super) type Numbered<'a> = (u32, &'a Episode);
-
-/// What is known of a condition before its outcomes.
-pub(super) struct About {
-    pub(super) key: String,
-    pub(super) region: Region,
-    pub(super) radicular: bool,
-    /// The onset class of most of its episodes that have one.
-    pub(super) onset: Option<Onset>,
-}
 
 /// Works out one condition.
 pub(super) fn condition(sources: &Sources<'_>, rule: Rule, grid: &Grid, id: Option<ConditionId>) -> ConditionFindings {
@@ -100,9 +86,4 @@ fn dominant_onset(started: &[Numbered<'_>]) -> Option<Onset> {
     let classes = [Onset::Acute, Onset::Subacute, Onset::Persistent].into_iter().zip(counts);
     let met = classes.filter(|(_, count)| *count > 0);
     met.max_by_key(|(onset, count)| (*count, std::cmp::Reverse(*onset))).map(|(onset, _)| onset)
-}
-
-/// A length as a count.
-pub(super) fn as_count(number: usize) -> u32 {
-    u32::try_from(number).unwrap_or(u32::MAX)
 }

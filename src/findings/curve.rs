@@ -1,6 +1,6 @@
 //! What a condition's page and sheets say of its recovery curve, of the time to a response, and of the predictions.
 
-use super::bulletin::{Estimate, Shown};
+use super::shown::{Estimate, Shown};
 
 /// What came of fitting the curve.
 #[derive(Clone, PartialEq, Debug)]

@@ -1,12 +1,13 @@
 //! Fitted courses -> what the condition pages say of curve, time to response and predictions.
 
-use super::bulletin::Estimate;
-use super::condition::{Numbered, as_count};
 use super::curve::{
     Backtest, BacktestRow, Choice, Curve, CurveModel, CurveOutcome, CurvePoint, IncidencePoint, Parameter,
     TimeToResponse,
 };
+use super::outcome::Numbered;
 use super::reasons;
+use super::shown::Estimate;
+use super::shown::as_count;
 use super::withhold::{Rule, count};
 use crate::catalogue::Definition;
 use crate::models::backtest::{Line, Tested};

@@ -1,7 +1,7 @@
 //! Dose as plain data: what `dose_by_visit.csv`, `dose_by_site.csv`, `dose_associations.csv` and the sections on dose say.
 
-use super::bulletin::{Estimate, Shown};
-use super::compare_sites::FALSE_DISCOVERY_RATE;
+use super::FALSE_DISCOVERY_RATE;
+use super::shown::{Estimate, Shown};
 use crate::catalogue::Region;
 use crate::catalogue::measure::Domain;
 use crate::models::dose::association::{Test, Untested};

@@ -5,9 +5,10 @@
 //! a number of the whole group is withheld where that of one of its sites is.
 //! Associations stand on a hundred episodes or more.
 
-use super::bulletin::{Estimate, Shown};
-use super::condition::{NOT_RECORDED, as_count};
+use super::NOT_RECORDED;
 use super::dose::{DoseAssociation, DoseBySite, DoseFindings, NotTested, PullByVisit};
+use super::shown::as_count;
+use super::shown::{Estimate, Shown};
 use super::withhold::Rule;
 use crate::catalogue::setup_standard::SetupStandard;
 use crate::catalogue::{ConditionId, Region};

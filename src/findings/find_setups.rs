@@ -1,15 +1,15 @@
 //! Visits -> everything said about setups: all questions asked, one Benjamini-Hochberg step over all answers, then what is left.
 
-use super::compare_sites::FALSE_DISCOVERY_RATE;
+use super::setup_answers::{Answer, Asked};
 use super::setup_parameters::{as_recorded, parameter_findings, rule_findings, table_openings};
 use super::setup_scales::{OPENING, ReadingScale, items, place};
-use super::setups::{Kind, ParameterFindings, SetupFinding, SetupFindings, Since, UsualValue, Where};
+use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::{About, Nature};
 use crate::catalogue::rule::Rule;
 use crate::catalogue::setup_standard::{Grade, SetupStandard, Target};
 use crate::models::fitted_course::Records;
-use crate::models::setups::changes::{Change, Series, changes, is_followed, series, stays_without};
+use crate::models::setups::changes::{changes, is_followed, series, stays_without};
 use crate::models::setups::column::Column;
 use crate::models::setups::conformance::{self, ItemShares, item_shares};
 use crate::models::setups::last_digits::{self, Digits};
@@ -40,44 +40,6 @@ pub struct SetupSources<'a> {
     pub standard: &'a SetupStandard,
     /// Its file; none where it is the program's own.
     pub standard_file: Option<&'a str>,
-}
-
-/// What is asked of one parameter in one region.
-///
-/// The column itself is not kept: of ten million visits all columns together would be larger than the visits.
-pub(super) struct Asked {
-    pub about: About,
-    /// What the column says by itself.
-    pub recorded: ParameterFindings,
-    pub scale: ReadingScale,
-    pub items: Vec<ItemShares>,
-    /// The weeks of each site.
-    pub of_sites: Vec<Series>,
-    pub changes: Vec<Change>,
-    tests: Vec<Answer>,
-}
-
-/// An answer with what the page needs to name it.
-#[derive(Clone, PartialEq, Debug)]
-pub(super) struct Answer {
-    pub tested: Tested,
-    /// The measure whose scores end unevenly.
-    measure: Option<String>,
-    /// Filled by the one step over all.
-    pub q: f64,
-}
-
-impl From<Tested> for Answer {
-    fn from(tested: Tested) -> Self {
-        Self { tested, measure: None, q: 1.0 }
-    }
-}
-
-impl Answer {
-    /// Whether it is a finding: beyond chance after all comparisons, large enough to matter, patients enough.
-    pub fn is_finding(&self, small: SmallCells) -> bool {
-        self.tested.matters && self.q <= FALSE_DISCOVERY_RATE && self.tested.patients > small.up_to
-    }
 }
 
 /// Everything about setups. `more_p`: p values of other questions about setups, which go through the same step; their adjusted
@@ -380,27 +342,5 @@ fn kind_and_form(question: Question) -> (Kind, Form) {
         Question::Digits { .. } => (Kind::Digits, Form::Share),
         Question::NotPossible { .. } => (Kind::NotPossible, Form::Share),
         Question::Opening => (Kind::Opening, Form::Value),
-    }
-}
-
-impl Asked {
-    /// The answer on how often an item is met by a unit.
-    pub fn on_item(&self, item: usize, unit: UnitId) -> Option<&Answer> {
-        self.tests
-            .iter()
-            .find(|answer| answer.tested.unit == unit && answer.tested.question == Question::Conformance { item })
-    }
-
-    /// The changes that are findings.
-    pub fn called_changes(&self, small: SmallCells) -> Vec<&Change> {
-        let is_called = |change: &&Change| {
-            self.tests.iter().any(|answer| {
-                answer.tested.unit == change.unit
-                    && answer.tested.question == change.tested.question
-                    && answer.tested.since == change.tested.since
-                    && answer.is_finding(small)
-            })
-        };
-        self.changes.iter().filter(is_called).collect()
     }
 }

@@ -6,9 +6,8 @@
 //! chance nor a certain one too small to matter gets to the front. A difference whose interval holds zero weighs nothing; what was
 //! asked all the same (this quarter against the last) fills what places are left. At most two of a kind.
 
-use super::bulletin::{
-    AgainstPrevious, Bulletin, ConditionFindings, Difference, Estimate, OutcomeFindings, Period, Shown,
-};
+use super::bulletin::{AgainstPrevious, Bulletin, ConditionFindings, Difference, OutcomeFindings};
+use super::shown::{Estimate, Period, Shown};
 use super::sites::{SeenAndLost, SiteComparison, SiteRow};
 use crate::models::sites::cases::Quantity;
 

@@ -4,8 +4,9 @@
 //! it; below that the lost could turn it. A quarter may be called better or worse only where the difference is more than chance
 //! explains, after allowing for the number of quarters compared. A site may be named only where it is called.
 
-use super::bulletin::{Bulletin, CompletenessRow, Difference, Estimate, Period, Shown};
+use super::bulletin::{Bulletin, CompletenessRow, Difference};
 use super::leads::periods_of;
+use super::shown::{Estimate, Period, Shown};
 
 /// Share followed up from which on a rate may be quoted. Design choice: under it worst and best case lie further apart than 30
 /// percentage points.

@@ -8,7 +8,6 @@ mod compare_sites;
 pub mod complementary;
 pub mod compose;
 mod condition;
-pub use condition::NOT_RECORDED;
 pub mod curve;
 pub mod curve_findings;
 pub mod dose;
@@ -22,13 +21,16 @@ pub mod on_track;
 mod outcome;
 pub mod quality;
 pub mod reasons;
+mod setup_answers;
 pub mod setup_audience;
 mod setup_parameters;
 mod setup_scales;
 mod setup_values;
 pub mod setups;
+pub mod shown;
 mod site_pages;
 pub mod sites;
+pub mod sources;
 pub mod withhold;
 pub mod worklist;
 
@@ -38,3 +40,9 @@ mod setup_disclosure_tests;
 mod setup_tests;
 #[cfg(test)]
 pub(crate) mod whole_tests;
+
+/// The key of the episodes without a condition.
+pub const NOT_RECORDED: &str = "not_recorded";
+
+/// Share of calls and findings that may be false.
+const FALSE_DISCOVERY_RATE: f64 = 0.05;

@@ -2,7 +2,8 @@
 //!
 //! Only for pain in the region itself: the cohorts asked for back or neck pain, not for leg or arm pain.
 
-use super::bulletin::{Estimate, NaturalCourse};
+use super::bulletin::NaturalCourse;
+use super::shown::Estimate;
 use crate::catalogue::measure::{Direction, Domain, Measure};
 use crate::catalogue::natural_course::{Course, Courses};
 use crate::catalogue::{PainSite, Region};

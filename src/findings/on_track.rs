@@ -1,8 +1,8 @@
 //! Who is on track: episodes in care -> the worklist, most worrying first.
 
-use super::bulletin::Estimate;
 use super::channels::channels;
 use super::reasons;
+use super::shown::Estimate;
 use super::worklist::{NextReading, OutcomeOnTrack, PatientOnTrack, ReadingPoint, Status, Worklist};
 use crate::catalogue::Region;
 use crate::catalogue::measure::Domain;
@@ -103,7 +103,7 @@ impl Watch<'_> {
             clinician: episode.clinician.map(|name| records.names.clinicians.get(name).to_owned()),
             patient: records.names.patients.get(episode.patient).to_owned(),
             episode: u32::try_from(number).unwrap_or(u32::MAX),
-            condition: condition.map_or(super::condition::NOT_RECORDED.to_owned(), |known| known.key.clone()),
+            condition: condition.map_or(super::NOT_RECORDED.to_owned(), |known| known.key.clone()),
             condition_title: condition.map_or("Condition not recorded".to_owned(), |known| known.title.clone()),
             region: episode.region.unwrap_or(Region::Other),
             caution: episode.caution,

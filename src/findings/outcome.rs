@@ -1,18 +1,18 @@
 //! One outcome of a condition: first everything worked out, then shown as far as it may be.
 
-use super::bulletin::{
-    ChangeRow, CompletenessRow, Estimate, OrdinalRow, OutcomeFindings, Period, ResponderRow, Shown, WeekPoint,
-};
+use super::bulletin::{ChangeRow, CompletenessRow, OrdinalRow, OutcomeFindings, ResponderRow, WeekPoint};
 use super::complementary::Pattern;
-use super::compose::Sources;
-use super::condition::{About, Numbered, as_count};
 use super::curve::{CurveOutcome, TimeToResponse};
 use super::curve_findings;
 use super::imputed_rates::{ImputedRates, imputed_rates};
 use super::natural_course::natural_course;
+use super::shown::as_count;
+use super::shown::{Estimate, Period, Shown};
+use super::sources::Sources;
 use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
 use crate::catalogue::measure::{Domain, Measure};
-use crate::catalogue::{ConditionId, Definition, PainSite};
+use crate::catalogue::{ConditionId, Definition, PainSite, Region};
+use crate::episodes::episode::Episode;
 use crate::models::change::Change;
 use crate::models::completeness::Completeness;
 use crate::models::cumulative::cumulative;
@@ -23,7 +23,20 @@ use crate::models::ordinal::OrdinalChange;
 use crate::models::responders::Responders;
 use crate::models::weekly_course::{Trail, Week, weekly_course};
 use crate::readings::reading::Outcome;
+use crate::rows::row::Onset;
 use crate::rows::when::Quarter;
+
+/// An episode with its position in the run.
+pub(super) type Numbered<'a> = (u32, &'a Episode);
+
+/// What is known of a condition before its outcomes.
+pub(super) struct About {
+    pub(super) key: String,
+    pub(super) region: Region,
+    pub(super) radicular: bool,
+    /// The onset class of most of its episodes that have one.
+    pub(super) onset: Option<Onset>,
+}
 
 /// The definition by which a quarter is held against an earlier one.
 pub(super) const HEADLINE: &str = "minimal_important";

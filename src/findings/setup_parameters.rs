@@ -1,13 +1,13 @@
 //! One parameter of one region as the page shows it; likewise the rules of what is possible and the traction tables.
 
-use super::bulletin::Estimate;
-use super::find_setups::{Answer, Asked};
+use super::setup_answers::{Answer, Asked};
 use super::setup_scales::{ReadingScale, items, may_be_shown, place, to_percent, to_tens};
 use super::setup_values::{FEWEST_FOR_QUANTILES, strips, words};
 use super::setups::{
     self, AskedTarget, Changed, Conformance, ConformanceLine, LevelVariation, ParameterFindings, RuleFindings, Since,
     TableOpening, TimeChart, TimePoint, Variation, Within,
 };
+use super::shown::Estimate;
 use super::sites::{Call, Limits};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::Nature;

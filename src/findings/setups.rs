@@ -3,7 +3,7 @@
 //! Numbers of a parameter are in the unit that people read it in, named beside them. Nothing here stands for fewer patients
 //! than the small-cell rule asks for.
 
-use super::bulletin::Estimate;
+use super::shown::Estimate;
 use super::sites::{Call, Limits};
 pub use crate::catalogue::parameter::About;
 use crate::catalogue::setup_standard::Grade;

@@ -1,15 +1,15 @@
 //! What each site's page says beside the comparison: its course beside the group's, its quarters on a control chart, who was
 //! lost and what they could do, how care ended.
 
-use super::bulletin::{ConditionFindings, Estimate, Shown};
-use super::compose::Sources;
-use super::condition::NOT_RECORDED;
+use super::NOT_RECORDED;
+use super::bulletin::ConditionFindings;
+use super::shown::{Estimate, Period, Shown};
 use super::sites::{
     Ended, QuarterPoint, QuartersOf, SeenAndLost, SiteComparison, SiteCourse, SiteFindings, SiteRow, SiteWeek,
 };
+use super::sources::Sources;
 use super::withhold::{Rule, count, line_pattern};
 use crate::catalogue::measure::Domain;
-use crate::findings::bulletin::Period;
 use crate::models::responders::Responders;
 use crate::models::sites::cases::{Quantity, Reader};
 use crate::models::sites::course::{SiteCourses, site_courses};

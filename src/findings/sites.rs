@@ -1,6 +1,6 @@
 //! Sites compared like for like, as plain data: what `site_comparison.csv` and the pages of sites say.
 
-use super::bulletin::{Estimate, Period, Shown};
+use super::shown::{Estimate, Period, Shown};
 use crate::catalogue::measure::Domain;
 use crate::models::sites::case_mix::Covariate;
 use crate::models::sites::cases::Quantity;

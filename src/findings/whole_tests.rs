@@ -1,12 +1,14 @@
 //! Whole groups, from exports to findings: two open trials against what was published, and the sample.
 
-use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
-use super::compose::{Sources, bulletin_by, setups_and_dose};
+use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings};
+use super::compose::{bulletin_by, setups_and_dose};
 use super::dose::DoseFindings;
 use super::find_setups::SetupSources;
 use super::quality::DataQuality;
 use super::setups::SetupFindings;
+use super::shown::{Period, Shown};
 use super::sites::{Call, SeenAndLost, SiteComparison};
+use super::sources::Sources;
 use super::withhold::Rule;
 use crate::catalogue::measure::Domain;
 use crate::catalogue::natural_course::Courses as NaturalCourses;
@@ -53,7 +55,7 @@ pub(crate) fn run_by<const N: usize>(
     let records = read.records();
     let fitted = fit(records);
     let natural_courses = &NaturalCourses::embedded().unwrap();
-    let imputed = ImputedOutcomes::of(&records, &fitted, super::condition::NOT_RECORDED);
+    let imputed = ImputedOutcomes::of(&records, &fitted, super::NOT_RECORDED);
     let sources =
         Sources { group: &read.group.name, audience, natural_courses, records, fitted: &fitted, imputed: &imputed };
     rules.map(|rule| {

@@ -16,8 +16,8 @@
 //!
 //! **Limits.** Differences between two definitions (improved by 30 % but not by 50 %) are not protected.
 
-use super::bulletin::Shown;
 use super::complementary::{Count, Pattern, close};
+use super::shown::Shown;
 use crate::group::settings::Audience;
 use crate::models::completeness::Completeness;
 use crate::models::grid::{Cell, Table};

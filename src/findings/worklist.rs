@@ -1,7 +1,7 @@
 //! The clinician's findings: who is on track, one entry an episode in care. Patient-level and restricted.
 
-use super::bulletin::Estimate;
 use super::curve::CurveModel;
+use super::shown::Estimate;
 use crate::catalogue::Region;
 use chrono::NaiveDate;
 
