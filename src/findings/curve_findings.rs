@@ -11,10 +11,11 @@ use super::shown::as_count;
 use super::withhold::{Rule, count};
 use crate::catalogue::Definition;
 use crate::models::backtest::{Line, Tested};
-use crate::models::course_model::{CourseModel, EndEffect, Kind, Unfit};
+use crate::models::course_model::{CourseModel, EndEffect, Kind};
 use crate::models::fitted_course::FittedCourse;
 use crate::models::score_scale::Bell;
 use crate::models::time_to_response::{self as waiting, Step};
+use crate::models::unfit::Unfit;
 use mendcurve_stats::prediction::Rate;
 
 /// Days for which a mean stands among the parameters: the first, two weeks, six weeks, twelve weeks.

@@ -3,8 +3,8 @@
 use crate::catalogue::measure::{Domain, Measure};
 use crate::group::settings::OnTrackRules;
 use crate::models::backtest::Doubt;
-use crate::models::course_model::Unfit;
 use crate::models::on_track::{Standing, Verdict};
+use crate::models::unfit::Unfit;
 
 /// Where nothing was read.
 pub const NO_READING: &str = "no reading yet that a prediction could start from";

@@ -5,9 +5,10 @@
 //! fifth is taken. The mean difference a patient, with its standard error, is the margin. A model that cannot be fitted, to
 //! all or to any fold, is out; if both are, there is no curve.
 
-use super::course_model::{CourseModel, Kind, Unfit};
+use super::course_model::{CourseModel, Kind};
 use super::folds::FOLDS;
 use super::panel::{Panel, Track};
+use super::unfit::Unfit;
 use mendcurve_stats::sum;
 use rayon::prelude::*;
 

@@ -9,6 +9,7 @@
 use super::panel::Track;
 use super::score_scale::{Bell, ScoreScale};
 use super::spline_course::SplineCourse;
+use super::unfit::Unfit;
 use mendcurve_stats::lmm;
 use mendcurve_stats::nlme::{self, Doubt, Options, Outcome, RecoveryFit, RecoveryModel, Singular};
 use mendcurve_stats::series::{PopulationPoint, Predictive, Series};
@@ -25,31 +26,6 @@ pub enum Kind {
     Exponential,
     /// Natural spline in log(1 + day).
     Spline,
-}
-
-/// Why a model could not be fitted.
-#[derive(Clone, PartialEq, Debug)]
-pub enum Unfit {
-    /// Too few patients with enough readings.
-    TooFew,
-    /// The readings do not determine it; why, in words.
-    NotIdentifiable(&'static str),
-    /// No optimum could be shown.
-    NotConverged,
-    /// The numerics refused the readings; a fault of the program.
-    Refused(String),
-}
-
-impl Unfit {
-    /// It in words.
-    pub fn in_words(&self) -> String {
-        match self {
-            Self::TooFew => "too few patients have enough readings".to_owned(),
-            Self::NotIdentifiable(why) => (*why).to_owned(),
-            Self::NotConverged => "no best fit could be shown".to_owned(),
-            Self::Refused(why) => why.clone(),
-        }
-    }
 }
 
 /// What becomes of a curve without the readings at the ends of the scale.

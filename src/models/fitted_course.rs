@@ -2,13 +2,14 @@
 
 use super::backtest::{Doubt, HeldOut, Tested, backtest};
 use super::choice::{Chosen, choose};
-use super::course_model::{CourseModel, EndEffect, Unfit};
+use super::course_model::{CourseModel, EndEffect};
 use super::drawn_patients::{drawn_up_to, most_patients};
 use super::folds::fold_of;
 use super::followed::Followed;
 use super::on_track::Yardstick;
 use super::panel::{Panel, Track};
 use super::score_scale::ScoreScale;
+use super::unfit::Unfit;
 use crate::catalogue::measure::{Domain, Measure};
 use crate::catalogue::{ConditionId, Conditions, Definition, Measures};
 use crate::episodes::episode::{Episode, Episodes};

@@ -27,4 +27,5 @@ pub(crate) mod simulated;
 pub mod sites;
 pub mod spline_course;
 pub mod time_to_response;
+pub mod unfit;
 pub mod weekly_course;

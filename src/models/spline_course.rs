@@ -3,7 +3,7 @@
 //! Three degrees of freedom, or fewer when the readings do not carry them: with fewer distinct days, or when the fit with more
 //! does not converge. No shape is assumed, so there is neither plateau nor half-time.
 
-use super::course_model::Unfit;
+use super::unfit::Unfit;
 use mendcurve_stats::lmm::trajectory::{Curve, Options, Posterior};
 use mendcurve_stats::lmm::{self, Criterion, Outcome, Refusal, Spline, Trajectory};
 use mendcurve_stats::series::{PopulationPoint, Predictive, Series};

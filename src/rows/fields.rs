@@ -4,12 +4,11 @@ use super::dates;
 use super::match_columns::{FieldPlan, Plan};
 use super::names::{NameList, Names};
 use super::quantities;
-use super::read_block::DAY_OFFSETS;
 use super::reason::Reason;
 use super::row::{
     Age, BodyMassIndex, Dose, EndedHow, Facts, Mode, NameId, Onset, Position, Setup, Sex, Turns, UpperRestraint,
 };
-use super::when::{Quarter, When};
+use super::when::{DAY_OFFSETS, Quarter, When};
 use crate::catalogue::{CellCodes, ConditionId, Conditions, Region};
 use crate::export::records::Record;
 use crate::group::field::{Field, Kind};

@@ -33,9 +33,6 @@ pub struct BlockRows {
     pub read: u64,
 }
 
-/// The most days an offset may have, about a hundred years; and the least, ten years before the start.
-pub const DAY_OFFSETS: std::ops::RangeInclusive<f64> = -3_660.0..=36_600.0;
-
 /// Reads the records of a block. The header is not among them.
 pub fn read_block(plan: &Plan<'_>, block: &Block, file: FileId, as_of: chrono::NaiveDate) -> BlockRows {
     let mut records = Records::new(block, plan.mapping.form.delimiter);

@@ -3,6 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 use std::fmt;
 use std::num::NonZeroU16;
+use std::ops::RangeInclusive;
 
 /// A calendar quarter, counted as `4 * year + quarter - 1`. Range: years 1900 to 2200.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -73,6 +74,9 @@ impl fmt::Display for Quarter {
         write!(f, "{}-Q{}", self.year(), self.number())
     }
 }
+
+/// The most days an offset may have, about a hundred years; and the least, ten years before the start.
+pub const DAY_OFFSETS: RangeInclusive<f64> = -3_660.0..=36_600.0;
 
 /// The day of a row.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]

@@ -4,7 +4,6 @@ use super::by::{quarter_parts, sheet as sheet_by, site_parts};
 use super::course;
 use super::drawings;
 use super::edition::Edition;
-use super::index::with_withheld;
 use super::pick::{cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, shown};
 use crate::findings::bulletin::{ConditionFindings, Period};
 use crate::report::figures::{Figure, FigureError};
@@ -54,7 +53,7 @@ impl Page<'_> {
             section.say(result_sheets::all_withheld(&sheet.caption));
             return;
         }
-        let notes = with_withheld(self.edition, &sheet, vec![note.to_string()]);
+        let notes = self.edition.with_withheld(&sheet, vec![note.to_string()]);
         section.rows.push(Row::new(Block::Sheet(sheet), notes));
     }
 
@@ -66,7 +65,7 @@ impl Page<'_> {
         );
         let mut sheet = Sheet::new(result_sheets::ONSET_CAPTION, result_sheets::ONSET_CORNER, &headings::ONSET_COLUMNS);
         sheet.row(result_sheets::EPISODES, condition.onset_mix.iter().map(count).collect());
-        let notes = with_withheld(self.edition, &sheet, Vec::new());
+        let notes = self.edition.with_withheld(&sheet, Vec::new());
         vec![
             Row::new(Block::Lead(who), vec![results::PERIOD_OF_PAGE.to_string()]),
             Row::new(Block::Sheet(sheet), notes),

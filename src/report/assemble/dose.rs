@@ -1,7 +1,6 @@
 //! Sections on dose delivered and on dose and setup against outcome, for the page on setups.
 
 use super::edition::Edition;
-use super::index::with_withheld;
 use super::pick::{cell, count, shown};
 use crate::catalogue::Region;
 use crate::findings::bulletin::Shown;
@@ -76,7 +75,7 @@ impl<'p> Parts<'p> {
             }
             if let Some(whole) = self.of_region(region).find(|line| line.site.is_none() && !sheet.rows.is_empty()) {
                 sheet.total(wording::result_sheets::WHOLE_GROUP, cells(whole));
-                let notes = with_withheld(self.edition, &sheet, vec![words::SITE_NOTE.to_owned()]);
+                let notes = self.edition.with_withheld(&sheet, vec![words::SITE_NOTE.to_owned()]);
                 section.rows.push(Row::new(Block::Sheet(sheet), notes));
             }
         }

@@ -4,7 +4,7 @@ use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::findings::setup_audience::{SetupsShown, shown_to};
 use crate::report::figures::ScoreAxis;
-use crate::report::pages::{PageLink, Surround};
+use crate::report::pages::{PageLink, Sheet, Surround};
 use crate::report::wording::{self, headings, notice, phrases, setups, sites};
 
 pub(super) const INDEX_FILE: &str = "index.html";
@@ -87,6 +87,14 @@ impl<'b> Edition<'b> {
     /// The side note of a sheet with withheld cells.
     pub(super) fn withheld_note(&self) -> String {
         notice::withheld_note(self.bulletin.withhold_up_to)
+    }
+
+    /// Adds what a dash means to the notes of a sheet that holds one.
+    pub(super) fn with_withheld(&self, sheet: &Sheet, mut notes: Vec<String>) -> Vec<String> {
+        if sheet.withholds() {
+            notes.push(self.withheld_note());
+        }
+        notes
     }
 
     /// The source line of a figure.

@@ -211,7 +211,7 @@ fn quarters(edition: &Edition<'_>) -> Section {
             continue;
         }
         let sheet = against(edition, quarter, earlier, year_ago);
-        let notes = with_withheld(edition, &sheet, vec![result_sheets::AGAINST_NOTE.to_string()]);
+        let notes = edition.with_withheld(&sheet, vec![result_sheets::AGAINST_NOTE.to_string()]);
         section.rows.push(Row::new(Block::Sheet(sheet), notes));
     }
     section
@@ -292,7 +292,7 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
             ],
         );
     }
-    let notes = with_withheld(edition, &sheet, vec![result_sheets::COMPLETENESS_NOTE.to_string()]);
+    let notes = edition.with_withheld(&sheet, vec![result_sheets::COMPLETENESS_NOTE.to_string()]);
     section.rows.push(Row::new(Block::Sheet(sheet), notes));
     if let Some(condition) = edition.bulletin.conditions.first()
         && let Some(outcome) = leading_outcome(condition)
@@ -311,12 +311,4 @@ fn limits(edition: &Edition<'_>) -> Section {
     section.add(Block::Heading(headings::CANNOT.to_string()));
     section.add(Block::List(results::cannot_say(edition.rules.endpoint_days)));
     section
-}
-
-/// Adds what a dash means to the notes of a sheet that holds one.
-pub(super) fn with_withheld(edition: &Edition<'_>, sheet: &Sheet, mut notes: Vec<String>) -> Vec<String> {
-    if sheet.withholds() {
-        notes.push(edition.withheld_note());
-    }
-    notes
 }

@@ -2,7 +2,6 @@
 
 use super::dose::dose_parts;
 use super::edition::{Edition, METHODS_FILE, SETUPS_FILE, file_name};
-use super::index::with_withheld;
 use super::setup_figures::{OPENINGS, change_charts, funnel, levels, name, openings, read_values, site_charts, values};
 use super::setup_sheets::{broken_sheets, conformance_sheet, rules_sheet, tables_sheet, within_sheet};
 use crate::findings::setups::{About, Kind, ParameterFindings, SetupFinding, SetupFindings, Variation};
@@ -244,7 +243,7 @@ impl<'p> Page<'p> {
         if sheet.rows.is_empty() {
             return;
         }
-        let notes = with_withheld(self.edition, &sheet, Vec::from_iter((!note.is_empty()).then(|| note.to_owned())));
+        let notes = self.edition.with_withheld(&sheet, Vec::from_iter((!note.is_empty()).then(|| note.to_owned())));
         section.rows.push(Row::new(Block::Sheet(sheet), notes));
     }
 
@@ -278,7 +277,7 @@ impl<'p> Page<'p> {
         section.say(words::RULES_INTRO);
         section.add(Block::Sheet(rules_sheet(&self.setups.rules)));
         for sheet in broken_sheets(&self.setups.rules) {
-            let notes = with_withheld(self.edition, &sheet, Vec::new());
+            let notes = self.edition.with_withheld(&sheet, Vec::new());
             section.rows.push(Row::new(Block::Sheet(sheet), notes));
         }
         section

@@ -1,7 +1,6 @@
 //! `sites/NAME.html`: one site.
 
 use super::edition::{Edition, SETUPS_FILE};
-use super::index::with_withheld;
 use super::pick::count;
 use super::setups::finding_elsewhere;
 use super::site_figures::{course_of, quarters_of};
@@ -87,7 +86,7 @@ impl<'p> Page<'p> {
             }
             if !sheet.rows.is_empty() {
                 let explained = if section.rows.is_empty() { vec![words::ROWS_NOTE.to_string()] } else { Vec::new() };
-                let notes = with_withheld(self.edition, &sheet, explained);
+                let notes = self.edition.with_withheld(&sheet, explained);
                 section.rows.push(Row::new(Block::Sheet(sheet), notes));
             }
         }
@@ -125,7 +124,7 @@ impl<'p> Page<'p> {
             }
         }
         if !sheet.rows.is_empty() {
-            let notes = with_withheld(self.edition, &sheet, vec![words::LOST_NOTE.to_string()]);
+            let notes = self.edition.with_withheld(&sheet, vec![words::LOST_NOTE.to_string()]);
             section.rows.push(Row::new(Block::Sheet(sheet), notes));
         }
         section
@@ -155,7 +154,7 @@ impl<'p> Page<'p> {
         let cells =
             [ended.due, ended.completed, ended.stopped_early, ended.referred_on, ended.lost, ended.not_recorded];
         sheet.row(self.site.site.as_str(), cells.iter().map(count).collect());
-        let notes = with_withheld(self.edition, &sheet, Vec::new());
+        let notes = self.edition.with_withheld(&sheet, Vec::new());
         section.rows.push(Row::new(Block::Sheet(sheet), notes));
         section
     }

@@ -1,7 +1,6 @@
 //! `sites.html`: all sites compared like for like.
 
 use super::edition::{Edition, SITES_FILE};
-use super::index::with_withheld;
 use super::pick::{cell, cell_of_two, count, shown};
 use super::site_figures::{before_after_of, funnel_of, shrunken_of};
 use crate::findings::bulletin::{Estimate, Period, Shown};
@@ -116,7 +115,7 @@ impl<'p> Page<'p> {
             if let Some(lost) = bulletin.lost.iter().find(|lost| lost.domain.key() == comparison.measure) {
                 sheet.total(result_sheets::WHOLE_GROUP, lost_cells(lost));
             }
-            let notes = with_withheld(self.edition, &sheet, vec![words::LOST_NOTE.to_string()]);
+            let notes = self.edition.with_withheld(&sheet, vec![words::LOST_NOTE.to_string()]);
             section.rows.push(Row::new(Block::Sheet(sheet), notes));
         }
         Ok(section)
@@ -162,7 +161,7 @@ impl<'p> Page<'p> {
             );
         }
         if !sheet.rows.is_empty() {
-            let notes = with_withheld(self.edition, &sheet, vec![words::MODELS_NOTE.to_string()]);
+            let notes = self.edition.with_withheld(&sheet, vec![words::MODELS_NOTE.to_string()]);
             section.rows.push(Row::new(Block::Sheet(sheet), notes));
         }
         section.say(words::MODELS_OF_CONDITIONS);
@@ -196,7 +195,7 @@ fn add_rows(edition: &Edition<'_>, section: &mut Section, comparison: &SiteCompa
     }
     let is_first = !section.rows.iter().any(|row| matches!(row.block, Block::Sheet(_)));
     let explained = if is_first { vec![words::ROWS_NOTE.to_string()] } else { Vec::new() };
-    let notes = with_withheld(edition, &sheet, explained);
+    let notes = edition.with_withheld(&sheet, explained);
     section.rows.push(Row::new(Block::Sheet(sheet), notes));
 }
 

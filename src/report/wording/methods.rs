@@ -12,6 +12,12 @@ pub struct Explanation {
     pub paragraphs: Vec<String>,
 }
 
+impl Explanation {
+    pub(super) fn new(id: &'static str, heading: &'static str, paragraphs: &[&str]) -> Self {
+        Self { id, heading, paragraphs: paragraphs.iter().map(|p| p.to_string()).collect() }
+    }
+}
+
 /// Heading of the sheet of thresholds.
 pub const THRESHOLDS: &str = "Measures and thresholds";
 /// Before the sheet of thresholds.

@@ -1,10 +1,9 @@
 //! How dose is summed up and held against outcome, for the methods page.
 
 use super::methods::Explanation;
-use super::methods_of_models::explain;
 
 pub(super) fn dose() -> Explanation {
-    explain(
+    Explanation::new(
         "dose",
         "Dose",
         &[

@@ -15,12 +15,8 @@ pub fn explanations() -> Vec<Explanation> {
     ]
 }
 
-pub(super) fn explain(id: &'static str, heading: &'static str, paragraphs: &[&str]) -> Explanation {
-    Explanation { id, heading, paragraphs: paragraphs.iter().map(|p| p.to_string()).collect() }
-}
-
 fn course() -> Explanation {
-    explain(
+    Explanation::new(
         "course",
         "Course by week",
         &[
@@ -59,7 +55,7 @@ fn course() -> Explanation {
 }
 
 fn imputation() -> Explanation {
-    explain(
+    Explanation::new(
         "imputation",
         "Imputed rates and tipping points",
         &[
@@ -79,7 +75,7 @@ fn imputation() -> Explanation {
 }
 
 fn time_to_response() -> Explanation {
-    explain(
+    Explanation::new(
         "time-to-response",
         "Time to a response",
         &[
@@ -96,7 +92,7 @@ fn time_to_response() -> Explanation {
 }
 
 fn predictions() -> Explanation {
-    explain(
+    Explanation::new(
         "predictions",
         "How predictions are tried",
         &[

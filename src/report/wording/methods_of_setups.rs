@@ -1,7 +1,6 @@
 //! How setups are compared, for the methods page.
 
 use super::methods::Explanation;
-use super::methods_of_models::explain;
 
 /// The explanations on setups.
 pub fn explanations() -> Vec<Explanation> {
@@ -9,7 +8,7 @@ pub fn explanations() -> Vec<Explanation> {
 }
 
 fn setups() -> Explanation {
-    explain(
+    Explanation::new(
         "setups",
         "Setups compared",
         &[
@@ -42,7 +41,7 @@ fn setups() -> Explanation {
 }
 
 fn over_time() -> Explanation {
-    explain(
+    Explanation::new(
         "setups-over-time",
         "Setups over time",
         &[
@@ -60,7 +59,7 @@ fn over_time() -> Explanation {
 }
 
 fn entries() -> Explanation {
-    explain(
+    Explanation::new(
         "setups-entries",
         "How setups are recorded",
         &[

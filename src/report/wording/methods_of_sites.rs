@@ -1,10 +1,9 @@
 //! How sites are compared, and how the first page's findings are chosen, for the methods page.
 
 use super::methods::Explanation;
-use super::methods_of_models::explain;
 
 pub(super) fn sites() -> Explanation {
-    explain(
+    Explanation::new(
         "sites",
         "Sites compared",
         &[
@@ -39,7 +38,7 @@ pub(super) fn sites() -> Explanation {
 }
 
 pub(super) fn leads() -> Explanation {
-    explain(
+    Explanation::new(
         "leads",
         "What the first page leads with",
         &[
