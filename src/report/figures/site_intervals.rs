@@ -61,7 +61,7 @@ pub fn before_after(text: &FigureText, data: &BeforeAfter) -> Result<Figure, Fig
         let labels = [(words::BEFORE_DOT, true), (words::AFTER_DOT, false)];
         let mut right = WIDTH - NUMBERS - 14.0;
         for (label, is_before) in labels.into_iter().rev() {
-            pen.text((right, first - 14.0), label, SMALL, TEAL, Align::Right)?;
+            pen.text_on_white((right, first - 14.0), label, SMALL, TEAL, Align::Right)?;
             let dot = (right - SMALL.width(label) - 9.0, first - 14.0);
             if is_before {
                 pen.ring(dot, 4.0, TEAL)?

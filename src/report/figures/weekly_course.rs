@@ -3,7 +3,7 @@
 
 use super::frame::{LABEL, SMALL, STRONG, WIDTH, framed};
 use super::labels::{lines, spread};
-use super::pen::{Align, BLACK, GREY, OCHRE, Pen, RULE, TEAL, TEAL_FAINT, TEAL_MID, TEAL_TINT};
+use super::pen::{Align, BLACK, GREY, OCHRE, Pen, RULE, TEAL, TEAL_FAINT, TEAL_MID, TEAL_TINT, WHITE};
 use super::scale::{Scale, round_domain, tick_decimals};
 use super::{Figure, FigureError, FigureText, ScoreAxis};
 use crate::report::wording::{self, course_figure as words, figures::direction};
@@ -107,6 +107,8 @@ const LEFT: f64 = 38.0;
 const RIGHT: f64 = WIDTH - 124.0;
 const LABEL_LEFT: f64 = RIGHT + 14.0;
 const WEEKS_JOINED: u32 = 2;
+/// So that published and observed points of one week stand side by side.
+const ASIDE: f64 = 5.0;
 const LAST_WEEK_AT_LEAST: u32 = 6; // one published point and a course can be seen
 const ABOVE: f64 = 18.0; // the name of the score
 const ABOVE_WITH_MARK: f64 = 36.0; // and the label of the important change
@@ -138,6 +140,7 @@ pub fn weekly_course(text: &FigureText, data: &WeeklyCourse) -> Result<Figure, F
             }
             None => plot.observed_means(pen)?,
         }
+        plot.cohort_label(pen)?;
         plot.labels_at_the_right(pen)
     })
 }
@@ -301,22 +304,27 @@ impl<'d> Plot<'d> {
     }
 
     fn cohort(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        let Some(cohort) = &self.data.natural_course else { return Ok(()) };
-        let last = self.last_week();
-        let aside = 5.0; // so that published and observed points of one week stand side by side
-        for point in visible(self.data, last) {
-            let x = self.x.at(point.week) + aside;
+        for point in visible(self.data, self.last_week()) {
+            let x = self.x.at(point.week) + ASIDE;
             pen.interval((x, self.y.at(point.low)), (x, self.y.at(point.high)), 3.5, GREY, 1.1)?;
             pen.ring((x, self.y.at(point.mean)), 3.6, GREY)?;
         }
-        let Some(point) = visible(self.data, last).last() else { return Ok(()) };
+        Ok(())
+    }
+
+    /// What the published points are, over whatever line passes there.
+    fn cohort_label(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
+        let Some(cohort) = &self.data.natural_course else { return Ok(()) };
+        let Some(point) = visible(self.data, self.last_week()).last() else { return Ok(()) };
         let label = lines(&cohort.label, SMALL, 150.0);
         let step = SMALL.line_height();
-        let x = self.x.at(point.week) + aside + 9.0;
+        let x = self.x.at(point.week) + ASIDE + 9.0;
         let lowest = self.y.at(point.high) + 6.0 + step * label.len() as f64;
         let mut y = lowest.max(self.top + step * label.len() as f64) - step * label.len() as f64;
+        let widest = label.iter().map(|line| SMALL.width(line)).fold(0.0, f64::max);
+        pen.bar((x - 2.0, y - step / 2.0), (x + widest + 2.0, y + step * (label.len() as f64 - 0.5)), WHITE)?;
         for line in &label {
-            pen.text_on_white((x, y), line, SMALL, GREY, Align::Left)?;
+            pen.text((x, y), line, SMALL, GREY, Align::Left)?;
             y += step;
         }
         Ok(())
