@@ -2,7 +2,7 @@
 
 use super::setup_answers::{Answer, Asked};
 use super::setup_parameters::{as_recorded, parameter_findings, rule_findings, table_openings};
-use super::setup_scales::{OPENING, ReadingScale, items, place};
+use super::setup_scales::{OPENING, ReadingScale, items, place, to_percent};
 use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::{About, Nature};
@@ -73,7 +73,7 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
 
     let called: Vec<&Answer> =
         asked.iter().flat_map(|of| of.tests.iter()).chain(&others).filter(|answer| answer.is_finding(small)).collect();
-    let shown = Shown { seen: &seen, names, standard, asked: &asked };
+    let shown = Shown { seen: &seen, names, standard, asked: &asked, small };
     let mut findings: Vec<SetupFinding> = shown.findings(&called);
     findings.sort_by(|a, b| importance(a).cmp(&importance(b)).then(b.visits.cmp(&a.visits)));
     let days = || seen.list.iter().filter_map(|visit| visit.day);
@@ -196,6 +196,7 @@ struct Shown<'s> {
     names: &'s Names,
     standard: &'s SetupStandard,
     asked: &'s [Asked],
+    small: SmallCells,
 }
 
 impl Shown<'_> {
@@ -284,6 +285,13 @@ impl Shown<'_> {
             Question::Digits { digit, .. } => Some(digit),
             _ => None,
         };
+        let few_on_one_side = self.has_few_on_one_side(tested, &unit);
+        // to whole percent, as they are told: finer ones could be solved for patients of other units
+        let number = |value: f64| match unit.as_str() {
+            "share" => to_percent(value / factor),
+            _ => value / factor,
+        };
+        let seen = |value: f64| if few_on_one_side { 0.0 } else { value };
         SetupFinding {
             kind,
             place: place(self.seen, tested.unit, self.names),
@@ -293,20 +301,32 @@ impl Shown<'_> {
             grade: item.map(|item| item.grade),
             is_against_least: item.is_some() && tested.reference == conformance::LEAST_SHARE_OF_REQUIRED,
             since,
-            observed: tested.observed / factor,
-            reference: tested.reference / factor,
-            interval: (tested.interval.0 / factor, tested.interval.1 / factor),
+            few_on_one_side,
+            observed: seen(number(tested.observed)),
+            reference: number(tested.reference),
+            interval: (seen(number(tested.interval.0)), seen(number(tested.interval.1))),
             interval_is_of_reference: matches!(kind, Kind::CopiedForward | Kind::Digits),
-            unit,
+            unit: unit.clone(),
             decimals,
             digit,
             visits: tested.visits,
             patients: tested.patients,
-            p: tested.p,
-            q: answer.q,
+            p: seen(tested.p),
+            q: seen(answer.q),
             usual: None,
             also,
         }
+    }
+
+    /// Whether few patients stand on one side of a share, as far as is known; of a mean of shares, as many as it would take.
+    fn has_few_on_one_side(&self, tested: &Tested, unit: &str) -> bool {
+        let (ones, others) = tested.sides.unwrap_or_else(|| {
+            let ones = (tested.observed * f64::from(tested.patients)).round() as u32;
+            (ones, tested.patients.saturating_sub(ones))
+        });
+        unit == "share"
+            && tested.question != Question::Spread
+            && (self.small.is_small(ones) || self.small.is_small(others))
     }
 }
 

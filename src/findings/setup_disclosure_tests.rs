@@ -1,7 +1,7 @@
 //! Few patients behind a number of setups: the number is not shown, whatever is asked of it.
 
 use super::find_setups::{SetupSources, setup_findings};
-use super::setups::SetupFindings;
+use super::setups::{Kind, SetupFinding, SetupFindings};
 use super::withhold::Rule;
 use crate::catalogue::parameter::{About, Parameter};
 use crate::catalogue::{Conditions, Measures, Region};
@@ -91,4 +91,32 @@ fn quantiles_and_charts_need_twenty_patients_and_findings_more_than_a_few() {
     assert!(tension.strips[0].quantiles.is_some(), "24 patients of the group");
     assert_eq!(tension.charts, []);
     assert!(found.findings.iter().all(|finding| finding.patients > 10), "{:?}", found.findings);
+}
+
+#[test]
+fn a_finding_does_not_tell_the_share_that_few_patients_make() {
+    // all but a few patients of site 1 miss the item at every visit
+    let missing_but = |few: usize| {
+        made(3, 36, 23, move |_, at, row| {
+            row.setup.level_pull = Some(at.site != 1 || at.patient < few);
+        })
+    };
+    let of = |few: usize, audience: Audience| {
+        let found = found(&missing_but(few), audience);
+        let at_site = |finding: &&SetupFinding| finding.kind == Kind::Conformance && finding.place.clinician.is_none();
+        found.findings.iter().find(at_site).unwrap().clone()
+    };
+    for (few, audience) in [(1, Audience::Internal), (4, Audience::Internal), (10, Audience::Release)] {
+        let found = of(few, audience);
+        assert!(found.few_on_one_side, "{found:?}");
+        assert_eq!((found.observed, found.interval, found.p, found.q), (0.0, (0.0, 0.0), 0.0, 0.0));
+        assert_eq!((found.reference, found.visits, found.patients), (1.0, 288, 36));
+    }
+    for (few, audience, share) in
+        [(0, Audience::Internal, 0.0), (5, Audience::Internal, 0.14), (11, Audience::Release, 0.31)]
+    {
+        let found = of(few, audience);
+        assert_eq!((found.few_on_one_side, found.observed), (false, share));
+        assert!(found.q > 0.0 && found.interval.1 > found.interval.0);
+    }
 }

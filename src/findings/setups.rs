@@ -115,9 +115,11 @@ pub struct SetupFinding {
     pub is_against_least: bool,
     /// Since when, with the days between which it began.
     pub since: Option<Since>,
-    /// What is seen.
+    /// Whether few patients stand on one side of the share seen: then it is withheld, and `observed`, `interval`, `p` and `q` are 0.
+    pub few_on_one_side: bool,
+    /// What is seen; shares to whole percent.
     pub observed: f64,
-    /// What it is held against.
+    /// What it is held against; shares to whole percent.
     pub reference: f64,
     /// 95 % interval of what is seen, or what chance gives around the reference, as `interval_is_of_reference` says.
     pub interval: Limits,

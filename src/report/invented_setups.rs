@@ -69,6 +69,7 @@ fn findings() -> Vec<SetupFinding> {
         rule: None,
         grade: None,
         since: None,
+        few_on_one_side: false,
         observed: 52.0,
         reference: 40.0,
         interval: (37.1, 43.2),

@@ -238,6 +238,7 @@ fn change(
         reference: at.before,
         interval: interval(series, shape, at),
         since: Some((day(at.place), day(at.places.0), day(at.places.1))),
+        sides: None,
         visits: series.visits,
         patients: series.patients,
         matters,

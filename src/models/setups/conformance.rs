@@ -81,6 +81,7 @@ fn test(
         reference,
         interval: (met(high), met(low)),
         since: None,
+        sides: Some((unit.with_hits, unit.with_misses)),
         visits: unit.visits,
         patients: unit.patients,
         matters: met(unit.share()) <= reference - MATTERS,

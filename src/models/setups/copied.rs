@@ -73,6 +73,7 @@ pub fn tests(visits: &SetupVisits<'_>) -> Vec<Tested> {
             reference,
             interval: ((reference - half).max(0.0), (reference + half).min(1.0)),
             since: None,
+            sides: Some((source.repeats as u32, (source.steps - source.repeats) as u32)),
             visits: source.steps as u32,
             patients: super::column::patients(of_unit.filter_map(|(_, run)| run.first().map(|visit| visit.patient))),
             matters: observed >= reference + MATTERS,

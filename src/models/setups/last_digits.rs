@@ -227,12 +227,19 @@ impl OfClinician {
             reference,
             interval: ((reference - half).max(0.0), (reference + half).min(1.0)),
             since: None,
+            sides: Some(sides(preferred.share, self.digits.len())),
             visits: self.digits.len() as u32,
             patients: self.patients,
             matters: preferred.share >= reference + MATTERS,
             p: preferred.p,
         })
     }
+}
+
+/// How many values end in a digit and how many do not.
+fn sides(share: f64, values: usize) -> (u32, u32) {
+    let ending = (share * values as f64).round() as u32;
+    (ending, values as u32 - ending)
 }
 
 /// Whether nearly all values are whole numbers of steps.

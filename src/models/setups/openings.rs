@@ -103,6 +103,7 @@ impl Opening {
             reference: beside.reference,
             interval: self.interval_mm,
             since: None,
+            sides: None,
             visits: self.visits,
             patients: self.patients,
             matters: (self.at_equal_tension_mm - beside.reference).abs() > margin,

@@ -71,6 +71,7 @@ pub fn tests(visits: &SetupVisits<'_>, shares: &RuleShares, confidence: Confiden
             reference: held.reference,
             interval: unit.interval(confidence)?,
             since: None,
+            sides: Some((unit.with_hits, unit.with_misses)),
             visits: unit.visits,
             patients: unit.patients,
             matters: share >= held.reference + MATTERS && unit.hits >= FEWEST_BROKEN,

@@ -71,6 +71,7 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
             reference: beside.reference.powi(2),
             interval: (*seen, *seen),
             since: None,
+            sides: None,
             visits: unit.visits,
             patients: unit.patients,
             matters,

@@ -54,6 +54,9 @@ pub struct Tested {
     pub interval: (f64, f64),
     /// Likeliest, earliest and latest day on which it began, as days since 1970-01-01.
     pub since: Option<(i32, i32, i32)>,
+    /// Of a share, how many patients have a visit on the one side and how many on the other; of entries and digits visits, which
+    /// are at least as many. `None` for other numbers.
+    pub sides: Option<(u32, u32)>,
     /// Visits behind it.
     pub visits: u32,
     /// Patients behind it.

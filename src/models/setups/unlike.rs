@@ -142,6 +142,7 @@ pub fn tests_of(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans
             reference: beside.reference,
             interval: (unit.mean - half, unit.mean + half),
             since: None,
+            sides: None,
             visits: unit.visits,
             patients: unit.patients,
             matters: distance.abs() > margin,

@@ -31,12 +31,20 @@ pub const FORM: Form = Form {
         maybe("table", Kind::Text, "traction table's code, where the finding is about one"),
         maybe("parameter", Kind::Text, "parameter; none for entries copied forward and for rules of what is possible"),
         maybe("since", Kind::Text, "likeliest day on which a change began, YYYY-MM-DD"),
-        always("observed", Kind::Number, "what is seen, in unit"),
+        maybe(
+            "observed",
+            Kind::Number,
+            "what is seen, in unit, shares to whole percent; withheld where few patients stand on one side of it",
+        ),
         always("reference", Kind::Number, "what it is held against, in unit; for a drift the level before"),
-        always("low", Kind::Number, "lower limit: see interval_of"),
-        always("high", Kind::Number, "upper limit"),
+        maybe("low", Kind::Number, "lower limit: see interval_of; withheld with observed"),
+        maybe("high", Kind::Number, "upper limit; withheld with observed"),
         always("n", Kind::Count, "visits behind it"),
-        always("q_value", Kind::Share, "p value adjusted over everything tested of setups (Benjamini-Hochberg)"),
+        maybe(
+            "q_value",
+            Kind::Share,
+            "p value adjusted over everything tested of setups (Benjamini-Hochberg); withheld with observed",
+        ),
         always("explanation", Kind::Text, "the finding as sentences, with what to look at"),
         maybe("region", Kind::OneOf(&["lumbar", "cervical", "other"]), "region treated"),
         always("unit", Kind::Text, "unit of the numbers: a symbol, share, or a symbol a week"),
@@ -45,7 +53,7 @@ pub const FORM: Form = Form {
         maybe("since_earliest", Kind::Text, "earliest likely day, YYYY-MM-DD"),
         maybe("since_latest", Kind::Text, "latest likely day, YYYY-MM-DD"),
         always("patients", Kind::Count, "patients behind it"),
-        always("p_value", Kind::Share, "p value before adjustment"),
+        maybe("p_value", Kind::Share, "p value before adjustment; withheld with observed"),
         always(
             "interval_of",
             Kind::OneOf(&["observed", "reference"]),
@@ -60,6 +68,7 @@ pub fn lines(setups: &SetupFindings) -> impl Iterator<Item = Vec<Cell>> {
     let code = |code: &Option<String>| code.as_deref().map_or(Cell::Empty, text);
     let day = |day: Option<NaiveDate>| day.map_or(Cell::Empty, |day| Cell::Text(day.to_string()));
     setups.findings.iter().map(move |found| {
+        let seen = |number: f64| if found.few_on_one_side { Cell::Empty } else { number.into() };
         vec![
             found.kind.key().into(),
             found.place.site.as_str().into(),
@@ -67,12 +76,12 @@ pub fn lines(setups: &SetupFindings) -> impl Iterator<Item = Vec<Cell>> {
             code(&found.place.table),
             found.about.map_or(Cell::Empty, |about| about.parameter.key().into()),
             day(found.since.map(|since| since.day)),
-            found.observed.into(),
+            seen(found.observed),
             found.reference.into(),
-            found.interval.0.into(),
-            found.interval.1.into(),
+            seen(found.interval.0),
+            seen(found.interval.1),
             u64::from(found.visits).into(),
-            found.q.into(),
+            seen(found.q),
             Cell::Text(explanation(found, setups)),
             found.about.map_or(Cell::Empty, |about| about.region.key().into()),
             found.unit.as_str().into(),
@@ -81,8 +90,26 @@ pub fn lines(setups: &SetupFindings) -> impl Iterator<Item = Vec<Cell>> {
             day(found.since.map(|since| since.earliest)),
             day(found.since.map(|since| since.latest)),
             u64::from(found.patients).into(),
-            found.p.into(),
+            seen(found.p),
             if found.interval_is_of_reference { "reference" } else { "observed" }.into(),
         ]
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::invented_setups::setups;
+
+    #[test]
+    fn a_withheld_share_leaves_its_numbers_empty() {
+        let mut setups = setups();
+        setups.findings[0].few_on_one_side = true;
+        let lines: Vec<Vec<Cell>> = lines(&setups).collect();
+        for name in ["observed", "low", "high", "q_value", "p_value"] {
+            let place = FORM.columns.iter().position(|column| column.name == name).unwrap();
+            assert!(matches!(lines[0][place], Cell::Empty), "{name}");
+            assert!(!matches!(lines[1][place], Cell::Empty), "{name}");
+        }
+    }
 }

@@ -6,6 +6,11 @@ use crate::catalogue::parameter::Parameter;
 use crate::catalogue::setup_standard::Grade;
 use crate::findings::setups::{Kind, RuleFindings, SetupFinding, SetupFindings, Since};
 
+/// Where a share would tell of a few patients.
+const WITHHELD_SHARE: &str = "a share that is withheld";
+/// Why.
+const WITHHELD_NOTE: &str = "Few patients stand on one side of the share, so it is withheld.";
+
 /// What a finding is called in a list.
 pub fn kind(kind: Kind) -> &'static str {
     match kind {
@@ -66,7 +71,11 @@ pub fn sentence(found: &SetupFinding, setups: &SetupFindings) -> String {
         ),
         Kind::Shift => format!(
             "{place}: {about} {} at once{}, from {held} to {seen}, on {behind}.",
-            if found.observed >= found.reference { "rose" } else { "fell" },
+            match found.few_on_one_side {
+                true => "changed",
+                false if found.observed >= found.reference => "rose",
+                false => "fell",
+            },
             since(found.since.as_ref(), "on")
         ),
         Kind::Drift => format!(
@@ -122,6 +131,9 @@ fn rule_title<'r>(key: &'r str, rules: &'r [RuleFindings]) -> &'r str {
 
 /// What is seen, with its interval where it lies around it.
 fn observed(found: &SetupFinding) -> String {
+    if found.few_on_one_side {
+        return WITHHELD_SHARE.to_owned();
+    }
     let seen = amount(found.observed, &found.unit, found.decimals);
     if found.interval_is_of_reference { seen } else { format!("{seen}{}", ci(found)) }
 }
@@ -276,7 +288,10 @@ pub fn explanation(found: &SetupFinding, setups: &SetupFindings) -> String {
 
 /// What stands beside a finding.
 pub fn note(found: &SetupFinding) -> Vec<String> {
-    let mut notes = vec![format!("{}; q\u{a0}{}.", kind(found.kind), super::sites::q_value(found.q))];
+    let mut notes = vec![match found.few_on_one_side {
+        true => format!("{}. {WITHHELD_NOTE}", kind(found.kind)),
+        false => format!("{}; q\u{a0}{}.", kind(found.kind), super::sites::q_value(found.q)),
+    }];
     if !found.also.is_empty() {
         let places: Vec<String> = found.also.iter().map(place).collect();
         notes.push(format!("The same shows at: {}.", places.join("; ")));

@@ -126,3 +126,28 @@ fn a_rule_that_is_not_listed_is_named_by_its_key() {
     assert!(sentence(found, &setups).contains("session_length"));
     assert!(look_at(found, &setups).ends_with("filled in."));
 }
+
+#[test]
+fn a_withheld_share_is_told_as_withheld_and_no_number_stands_beside_it() {
+    let setups = setups();
+    let withheld = |kind: Kind| {
+        let found = setups.findings.iter().find(|found| found.kind == kind && found.unit == "share").unwrap();
+        let (observed, interval, p, q) = (0.0, (0.0, 0.0), 0.0, 0.0);
+        SetupFinding { few_on_one_side: true, observed, interval, p, q, ..found.clone() }
+    };
+    let found = withheld(Kind::Conformance);
+    let said = sentence(&found, &setups).replace('\u{a0}', " ");
+    assert_eq!(
+        said,
+        "Coldlarch: return tension (low back) is as the standard asks on a share that is withheld of 1,240 visits of 131 patients, \
+         at the other sites on 93 %. The item is required."
+    );
+    assert_eq!(
+        note(&found),
+        ["Standard met less often than elsewhere. Few patients stand on one side of the share, so it is withheld."]
+    );
+    for kind in [Kind::CopiedForward, Kind::Digits, Kind::NotPossible] {
+        let said = sentence(&withheld(kind), &setups);
+        assert!(said.contains("on a share that is withheld of"), "{said}");
+    }
+}
