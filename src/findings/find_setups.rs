@@ -26,8 +26,9 @@ use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
 
-/// Columns that are held in memory at a time.
+/// Columns that are held in memory at a time at least; more, as long as their values are no more than [`MOST_VALUES`].
 const AT_ONCE: usize = 2;
+const MOST_VALUES: usize = 20_000_000;
 
 /// What setups are read from.
 #[derive(Clone, Copy, Debug)]
@@ -55,8 +56,9 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
     };
     let rules = rule_shares(&seen, &possible::marks(&seen, records.episodes, &standard.rules));
     let abouts: Vec<About> = Column::abouts().collect();
+    let at_once = (MOST_VALUES / seen.list.len().max(1)).max(AT_ONCE);
     let mut asked: Vec<Asked> =
-        abouts.chunks(AT_ONCE).flat_map(|some| some.par_iter().filter_map(ask).collect::<Vec<_>>()).collect();
+        abouts.chunks(at_once).flat_map(|some| some.par_iter().filter_map(ask).collect::<Vec<_>>()).collect();
     let tables = tables(&seen, &asked);
     let mut others = others(sources, &seen, &asked, &rules, &tables, confidence);
 
