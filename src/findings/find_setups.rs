@@ -2,7 +2,7 @@
 
 use super::setup_answers::{Answer, Asked};
 use super::setup_parameters::{as_recorded, parameter_findings, rule_findings, table_openings};
-use super::setup_scales::{OPENING, ReadingScale, items, place, to_percent};
+use super::setup_scales::{OPENING, ReadingScale, items, limits_to_percent, place, to_percent_within};
 use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::{About, Nature};
@@ -289,9 +289,11 @@ impl Shown<'_> {
         };
         let few_on_one_side = self.has_few_on_one_side(tested, &unit);
         // to whole percent, as they are told: finer ones could be solved for patients of other units
-        let number = |value: f64| match unit.as_str() {
-            "share" => to_percent(value / factor),
-            _ => value / factor,
+        let is_share = unit == "share";
+        let number = |value: f64| if is_share { to_percent_within(value) } else { value / factor };
+        let (low, high) = match is_share {
+            true => limits_to_percent(tested.interval),
+            false => (tested.interval.0 / factor, tested.interval.1 / factor),
         };
         let seen = |value: f64| if few_on_one_side { 0.0 } else { value };
         SetupFinding {
@@ -306,9 +308,9 @@ impl Shown<'_> {
             few_on_one_side,
             observed: seen(number(tested.observed)),
             reference: number(tested.reference),
-            interval: (seen(number(tested.interval.0)), seen(number(tested.interval.1))),
+            interval: (seen(low), seen(high)),
             interval_is_of_reference: matches!(kind, Kind::CopiedForward | Kind::Digits),
-            unit: unit.clone(),
+            unit,
             decimals,
             digit,
             visits: tested.visits,

@@ -77,6 +77,19 @@ pub(super) fn to_percent(share: f64) -> f64 {
     (100.0 * share).round() / 100.0
 }
 
+/// The same for a share told alone: one that is neither none nor all does not become so, but half a percent short of it.
+pub(super) fn to_percent_within(share: f64) -> f64 {
+    let whole = to_percent(share);
+    if share > 0.0 && share < 1.0 { whole.clamp(0.005, 0.995) } else { whole }
+}
+
+/// An interval of a share to whole percent, no narrower.
+pub(super) fn limits_to_percent((low, high): (f64, f64)) -> (f64, f64) {
+    // a hair of a percent, so that 7 % stays 7 %
+    let hair = 1e-9;
+    ((100.0 * low + hair).floor() / 100.0, (100.0 * high - hair).ceil() / 100.0)
+}
+
 /// Regions in the order of the pages.
 pub(super) const LUMBAR: Region = Region::Lumbar;
 
@@ -85,3 +98,18 @@ pub(super) const OPENING: (About, About) = (
     About { parameter: Parameter::SplitGap, region: LUMBAR },
     About { parameter: Parameter::ReturnTension, region: LUMBAR },
 );
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rounded_share_is_none_or_all_only_where_it_is_and_an_interval_does_not_shrink() {
+        let rounded = [0.0, 0.002, 0.014, 0.5, 0.9961, 1.0].map(to_percent_within);
+        assert_eq!(rounded, [0.0, 0.005, 0.01, 0.5, 0.995, 1.0]);
+        assert_eq!(limits_to_percent((0.0, 0.003)), (0.0, 0.01));
+        assert_eq!(limits_to_percent((0.07, 0.29)), (0.07, 0.29));
+        assert_eq!(limits_to_percent((0.996, 1.0)), (0.99, 1.0));
+        assert_eq!(limits_to_percent((-0.014, 0.021)), (-0.02, 0.03));
+    }
+}

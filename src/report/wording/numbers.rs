@@ -105,6 +105,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_share_that_is_neither_none_nor_all_is_not_told_as_such() {
+        let told = [0.0, 0.002, 0.005, 0.014, 0.995, 0.998, 1.0].map(percent);
+        assert_eq!(
+            told.map(|text| text.replace('\u{a0}', " ")),
+            ["0 %", "<1 %", "<1 %", "1 %", ">99 %", ">99 %", "100 %"]
+        );
+    }
+
+    #[test]
     fn thousands_take_a_comma() {
         assert_eq!(count(0), "0");
         assert_eq!(count(999), "999");
