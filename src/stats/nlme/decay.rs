@@ -34,7 +34,7 @@ pub(super) struct Points<'t> {
 }
 
 impl Table {
-    /// Fills the table for the points of `rule`; rows side by side if there are many.
+    /// Fills the table for the points of `rule`.
     fn fill(&mut self, law: &Law, times: &[f64], rule: Rule) {
         self.rates.clear();
         self.rates.extend((0..rule.points()).map(|k| (-law.log_tau_at(rule.x(k))).exp().min(FASTEST)));

@@ -4,7 +4,7 @@
 //! integrand that vanishes at both ends its error falls exponentially in the step (Trefethen & Weideman 2014, SIAM Rev
 //! 56:385-458): 2 exp(-2 pi2 (sd / step)2) for a normal curve, 3e-9 at a step of one SD. The window is found by scanning,
 //! so that a second peak is not lost, and kept while parameters move a little, so that the sum is a smooth function of
-//! them whose derivatives are exact.
+//! them whose derivatives are exact. Its points lie on a lattice (`rule.rs`), so that subjects share them.
 
 use wide::f64x2;
 

@@ -31,7 +31,7 @@ const MAX_NEWTON: usize = 30;
 /// Steps cut short one after the other that show where the climb leads.
 const MAX_BLOCKED: usize = 8;
 const MAX_HALVINGS: usize = 14;
-/// The windows of integration are made anew at each of the first steps, then every so many.
+/// The rules of integration are made anew at each of the first steps, then every so many.
 const EARLY: usize = 6;
 const EVERY: usize = 4;
 /// A scaled eigenvalue below this share of the largest is flat.
@@ -278,7 +278,7 @@ fn newton(
     let mut near = false;
     let mut before_fresh = f64::INFINITY;
     for _ in 0..MAX_NEWTON {
-        // a Hessian from nearby serves on while it brings the gradient down, and with it the windows
+        // a Hessian from nearby serves on while it brings the gradient down, and with it the rules of integration
         let kept = last.take().filter(|_| near).filter(|(before, c)| c.step(&point.gradient).1 <= 0.01 * before);
         near = kept.is_some();
         let kept_on = near;

@@ -21,7 +21,7 @@ use crate::series::Series;
 pub const TOLERANCE: f64 = 1e-4;
 /// Steps after which a whole fit is made instead.
 const MAX_STEPS: usize = 40;
-/// Steps after which the windows of integration are made anew.
+/// Steps after which the rules of integration are made anew.
 const EVERY: usize = 5;
 
 impl RecoveryFit {
