@@ -64,6 +64,23 @@ pub(super) fn round_domain(values: impl Iterator<Item = f64>, wanted: usize, lim
     (((low / step).floor() * step).max(limits.0), ((high / step).ceil() * step).min(limits.1))
 }
 
+/// Round ends of several scales of one length, each around its own values, so that a step is as long on all of them. Each is given
+/// by its least and largest value; none goes beyond `limits` unless its values do.
+pub(super) fn equal_domains(spans: &[(f64, f64)], wanted: usize, limits: (f64, f64)) -> Vec<(f64, f64)> {
+    let longest = spans.iter().map(|(low, high)| high - low).filter(|span| span.is_finite()).fold(1e-6, f64::max);
+    let step = round_step(longest / wanted.max(1) as f64);
+    let in_steps = |(low, high): &(f64, f64)| ((low / step + 1e-9).floor(), (high / step - 1e-9).ceil());
+    let steps = spans.iter().map(in_steps).map(|(low, high)| high - low).fold(1.0, f64::max);
+    let (least, most) = (limits.0 / step, limits.1 / step);
+    let domain = |span: &(f64, f64)| {
+        let (low, high) = in_steps(span);
+        let low = low - ((steps - (high - low)) / 2.0).floor();
+        let low = low.min(most - steps).max(least);
+        (low * step, (low + steps) * step)
+    };
+    spans.iter().map(domain).collect()
+}
+
 /// Decimals needed to tell the ticks apart.
 pub(super) fn tick_decimals(ticks: &[f64]) -> usize {
     (0..=4)
@@ -93,6 +110,17 @@ mod tests {
         assert_eq!(round_domain([3.2, 47.0].into_iter(), 5, (0.0, 100.0)), (0.0, 50.0));
         assert_eq!(round_domain([3.2, 9.7].into_iter(), 4, (0.0, 10.0)), (2.0, 10.0));
         assert_eq!(round_domain([f64::NAN].into_iter(), 4, (0.0, 10.0)), (0.0, 10.0));
+    }
+
+    #[test]
+    fn scales_of_one_length_stand_around_their_own_values() {
+        let ends = (f64::NEG_INFINITY, f64::INFINITY);
+        let found = equal_domains(&[(40.2, 41.9), (51.8, 52.3), (38.1, 44.0)], 4, ends);
+        assert_eq!(found, [(38.0, 44.0), (50.0, 56.0), (38.0, 44.0)]);
+        let shares = equal_domains(&[(0.93, 1.0), (0.02, 0.11), (0.5, 0.5)], 4, (0.0, 1.0));
+        let rounded: Vec<(f64, f64)> = shares.iter().map(|d| ((100.0 * d.0).round(), (100.0 * d.1).round())).collect();
+        assert_eq!(rounded, [(85.0, 100.0), (0.0, 15.0), (45.0, 60.0)]);
+        assert_eq!(equal_domains(&[], 4, ends), []);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::frame::{SMALL, STRONG, WIDTH, framed};
 use super::pen::{Align, BLACK, Face, GREY, GREY_TINT, OCHRE, Pen, RULE, TEAL, TEAL_FAINT};
-use super::scale::{Scale, round_domain, tick_decimals};
+use super::scale::{Scale, equal_domains, tick_decimals};
 use super::{Figure, FigureError, FigureText};
 use crate::report::wording::{decimal, percent, setup_figures as words};
 use chrono::{Datelike, NaiveDate};
@@ -61,6 +61,18 @@ pub struct ChartChange {
     pub label: String,
 }
 
+impl ChartPanel {
+    /// The least and the largest number drawn; 0 and 0 without a point.
+    fn span(&self) -> (f64, f64) {
+        let points = self.points.iter().flat_map(|p| [p.value, p.limits.0, p.limits.1]);
+        let changes = self.change.iter().flat_map(|change| [change.before, change.from, change.to]);
+        let numbers = points.chain(changes).filter(|number| number.is_finite());
+        numbers
+            .fold(None, |span: Option<(f64, f64)>, x| Some(span.map_or((x, x), |(a, b)| (a.min(x), b.max(x)))))
+            .unwrap_or_default()
+    }
+}
+
 const PANEL: f64 = 116.0;
 const HEAD: f64 = 20.0;
 const FOOT: f64 = 20.0;
@@ -70,7 +82,8 @@ const NAME: Face = STRONG;
 /// Days within which a line is drawn from one point to the next.
 const LONGEST_STEP: i64 = 15;
 
-/// Draws the charts, in two columns, in three where there are many.
+/// Draws the charts, in two columns, in three where there are many. A step is as long on all, but each stands around its own
+/// values: whether a site keeps to its level is what is asked here, not where the level is.
 pub fn setup_charts(text: &FigureText, data: &SetupCharts) -> Result<Figure, FigureError> {
     let columns = match data.panels.len() {
         0 | 1 => 1,
@@ -82,25 +95,21 @@ pub fn setup_charts(text: &FigureText, data: &SetupCharts) -> Result<Figure, Fig
     let height = rows as f64 * (HEAD + panel + FOOT) + 4.0;
     framed(text, &words::describe_charts(data), height, |pen, top| {
         let points = || data.panels.iter().flat_map(|panel| &panel.points);
-        let changes = data.panels.iter().filter_map(|panel| panel.change.as_ref());
-        let values = points().flat_map(|p| [p.value, p.limits.0, p.limits.1]);
-        let values = values.chain(changes.flat_map(|change| [change.before, change.from, change.to]));
         let ends = if data.unit == "share" { (0.0, 1.0) } else { (f64::NEG_INFINITY, f64::INFINITY) };
-        let domain = round_domain(values, 4, ends);
+        let domains = equal_domains(&data.panels.iter().map(ChartPanel::span).collect::<Vec<_>>(), 4, ends);
         let (Some(first), Some(last)) = (points().map(|p| p.day).min(), points().map(|p| p.day).max()) else {
             return Ok(());
         };
-        let width = (WIDTH - LEFT - GAP * (columns - 1) as f64) / columns as f64;
-        for (position, chart) in data.panels.iter().enumerate() {
+        let width = (WIDTH - GAP * (columns - 1) as f64) / columns as f64 - LEFT;
+        for (position, (chart, domain)) in data.panels.iter().zip(domains).enumerate() {
             let (row, column) = (position / columns, position % columns);
-            let left = LEFT + column as f64 * (width + GAP);
+            let left = LEFT + column as f64 * (LEFT + width + GAP);
             let upper = top + row as f64 * (HEAD + panel + FOOT) + HEAD;
             let place = Place {
                 x: Scale::new((0.0, (last - first).num_days() as f64), (left, left + width)),
                 y: Scale::new(domain, (upper + panel, upper)),
                 first,
                 last,
-                names_values: column == 0,
                 is_first: position == 0,
             };
             place.draw(pen, data, chart)?;
@@ -115,7 +124,6 @@ struct Place {
     y: Scale,
     first: NaiveDate,
     last: NaiveDate,
-    names_values: bool,
     is_first: bool,
 }
 
@@ -132,14 +140,12 @@ impl Place {
     fn draw(&self, pen: &Pen<'_, '_>, data: &SetupCharts, chart: &ChartPanel) -> Result<(), FigureError> {
         let (left, right, upper, lower) = self.sides();
         self.limits(pen, chart)?;
-        let ticks = self.y.ticks(4);
+        let ticks = self.y.ticks(6);
         let decimals = tick_decimals(&ticks);
         for &tick in &ticks {
             pen.line(&[(left, self.y.at(tick)), (right, self.y.at(tick))], RULE, 0.6)?;
-            if self.names_values {
-                let label = if data.unit == "share" { percent(tick) } else { decimal(tick, decimals) };
-                pen.text((left - 6.0, self.y.at(tick)), &label, SMALL, GREY, Align::Right)?;
-            }
+            let label = if data.unit == "share" { percent(tick) } else { decimal(tick, decimals) };
+            pen.text((left - 6.0, self.y.at(tick)), &label, SMALL, GREY, Align::Right)?;
         }
         for day in quarter_starts(self.first, self.last) {
             let x = self.at(day);
