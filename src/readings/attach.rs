@@ -94,7 +94,7 @@ pub fn attach(
         }
         part
     };
-    let mut joined = Joined::default();
+    let mut joined = Part::default();
     // some parts at a time, so that the readings are not all in memory twice
     for some in episodes.patients.chunks(PATIENTS_A_PART * PARTS_AT_ONCE) {
         let parts: Vec<Part> = some.par_chunks(PATIENTS_A_PART).map(part_of).collect();
@@ -103,9 +103,11 @@ pub fn attach(
     joined.readings()
 }
 
+/// The readings of some patients, in the order of the patients.
 #[derive(Default)]
 struct Part {
     list: Vec<Reading>,
+    /// Scratch space: the readings of one patient.
     day: Vec<OnDay>,
     unscorable: BTreeMap<(FileId, MeasureId, Unscorable), (u64, u32)>,
     counts: ReadingCounts,
@@ -119,16 +121,9 @@ struct OnDay {
     contested: bool,
 }
 
-/// The parts that came so far, in the order of the patients.
-#[derive(Default)]
-struct Joined {
-    list: Vec<Reading>,
-    unscorable: BTreeMap<(FileId, MeasureId, Unscorable), (u64, u32)>,
-    counts: ReadingCounts,
-}
-
-impl Joined {
-    fn take(&mut self, part: Part) {
+impl Part {
+    /// Joins the patients that come next.
+    fn take(&mut self, part: Self) {
         self.list.extend(part.list);
         self.counts.add(part.counts);
         for (key, (count, line)) in part.unscorable {

@@ -2,7 +2,7 @@
 
 use mendcurve_stats::Level;
 use mendcurve_stats::digits::digit_preference;
-use mendcurve_stats::energy::{energy, energy_of_rows};
+use mendcurve_stats::energy::energy;
 use mendcurve_stats::nested::{Fit, Nested, Outcome, fit};
 
 use crate::reader::Dataset;
@@ -77,9 +77,6 @@ pub fn energy_distance(d: &Dataset) {
         d.compare(&format!("scipy_{name}"), found);
         d.compare(&format!("dcor_{name}"), found);
     }
-    let rows: Vec<f64> = d.column("x").iter().zip(d.column("z")).flat_map(|(x, z)| [*x, *z]).collect();
-    let (a, b) = rows.split_at(2 * first);
-    d.compare("dcor_rows", energy_of_rows(a, b, 2).unwrap().distance);
 }
 
 pub fn terminal_digits(d: &Dataset) {

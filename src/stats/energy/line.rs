@@ -1,6 +1,5 @@
 //! Single values: the two distribution functions side by side.
 
-use super::Pooled;
 use crate::error::{InputError, all_finite, at_least};
 
 /// All values in ascending order.
@@ -11,7 +10,7 @@ pub(super) struct Line {
 
 impl Line {
     pub(super) fn new(first: &[f64], second: &[f64]) -> Result<Self, InputError> {
-        at_least("rows in each sample", 1, first.len().min(second.len()))?;
+        at_least("values in each sample", 1, first.len().min(second.len()))?;
         all_finite("first sample", first)?;
         all_finite("second sample", second)?;
         let mut values: Vec<(f64, usize)> = first.iter().chain(second).copied().zip(0..).collect();
@@ -21,9 +20,9 @@ impl Line {
     }
 }
 
-impl Pooled for Line {
-    /// F - G in steps of 1 / (n m), a whole number, so that no division is left within the loop.
-    fn distance(&self, in_first: &[bool]) -> f64 {
+impl Line {
+    /// E alone. F - G in steps of 1 / (n m), a whole number, so that no division is left within the loop.
+    pub(super) fn distance(&self, in_first: &[bool]) -> f64 {
         let n = in_first.iter().filter(|first| **first).count();
         let (n, m) = (n as f64, (in_first.len() - n) as f64);
         let (mut difference, mut apart) = (0.0, 0.0);
@@ -34,7 +33,8 @@ impl Pooled for Line {
         2.0 * apart / (n * m * (n * m))
     }
 
-    fn compare(&self, in_first: &[bool]) -> (f64, f64) {
+    /// E and the mean distance between the samples, given which rows are in the first.
+    pub(super) fn compare(&self, in_first: &[bool]) -> (f64, f64) {
         let n = in_first.iter().filter(|first| **first).count();
         let (n, m) = (n as f64, (in_first.len() - n) as f64);
         let (mut below_first, mut below_second) = (0.0, 0.0);

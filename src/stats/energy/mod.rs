@@ -2,50 +2,44 @@
 //!
 //! **Formula.** E = 2 E|X - Y| - E|X - X'| - E|Y - Y'|, each mean over all pairs of the samples, a value with itself
 //! included (Szekely & Rizzo 2013, J Stat Plan Inference 143:1249-72): 0 if and only if the samples are distributed
-//! alike. One column: E = 2 times the integral of (F - G)2, F and G the two empirical distribution functions, so that
-//! sorting is all the work and nothing cancels. Several columns: Euclidean distances after each column is divided by the
-//! standard deviation of both samples together; a column that never varies has no say. The coefficient of
-//! inhomogeneity, E over 2 E|X - Y|, has no unit and lies within 0 and 1.
+//! alike. Of single values: E = 2 times the integral of (F - G)2, F and G the two empirical distribution functions, so that
+//! sorting is all the work and nothing cancels. The coefficient of inhomogeneity, E over 2 E|X - Y|, has no unit and lies
+//! within 0 and 1.
 //!
-//! **Test.** p = (k + 1) / (B + 1), k the number of B random divisions of all rows into samples of the same sizes with an E
+//! **Test.** p = (k + 1) / (B + 1), k the number of B random divisions of all values into samples of the same sizes with an E
 //! at least as large (Phipson & Smyth 2010, Stat Appl Genet Mol Biol 9:39). Division i has a random stream named by the
 //! caller's key and i: neither the order of calls nor the threads matter.
 //!
-//! **Domain and edge cases.** Finite values, at least one row in each sample. Rows must be exchangeable if the samples are
-//! alike: give one row a patient, not one a visit, or the test finds patients instead of samples. No variation: E = 0,
+//! **Domain and edge cases.** Finite values, at least one in each sample. Values must be exchangeable if the samples are
+//! alike: give one a patient, not one a visit, or the test finds patients instead of samples. No variation: E = 0,
 //! p = 1. The square root of E is what some programs call the energy distance.
 //!
-//! **Cost.** One column: a sort, then n a division. Several: n2 times columns once and the square of the smaller sample
-//! a division, with all distances kept up to [`KEPT_ROWS`] rows.
+//! **Cost.** A sort, then n a division.
 //!
 //! **Reference.** Python's `scipy.stats.energy_distance`, squared, and `dcor.energy_distance`, folder `energy_distance`.
 
-mod columns;
 mod line;
 
 use rayon::prelude::*;
 
-use crate::error::{InputError, all_finite, at_least};
+use crate::error::{InputError, at_least};
 use crate::random::{stream, uniform};
 
-use columns::Distances;
 use line::Line;
 
-/// Rows up to which all distances are kept (their number squared, 8 bytes each); beyond it they are computed anew.
-pub const KEPT_ROWS: usize = 3000;
 /// E of a division that falls short of the observed one by this share of the mean distance counts as equal.
 const ROUNDING: f64 = 1e-12;
 
 /// Two samples compared.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Energy {
-    /// E, in units of the values (one column) or in standard deviations (several); at least 0.
+    /// E, in units of the values; at least 0.
     pub distance: f64,
     /// E over twice the mean distance between the samples, 0 to 1; 0 without variation.
     pub inhomogeneity: f64,
-    /// Rows in the first sample.
+    /// Values in the first sample.
     pub first: usize,
-    /// Rows in the second.
+    /// Values in the second.
     pub second: usize,
 }
 
@@ -60,17 +54,6 @@ pub struct EnergyTest {
     pub as_large: u32,
     /// (as large + 1) / (permutations + 1).
     pub p: f64,
-}
-
-/// Distances among all rows, ready for any division into two samples.
-trait Pooled: Sync {
-    /// E and the mean distance between the samples, given which rows are in the first.
-    fn compare(&self, in_first: &[bool]) -> (f64, f64);
-
-    /// E alone.
-    fn distance(&self, in_first: &[bool]) -> f64 {
-        self.compare(in_first).0
-    }
 }
 
 /// The energy distance between two samples of single values.
@@ -99,54 +82,14 @@ pub fn energy_test(
     Ok(test(&line, first.len(), second.len(), permutations, seed, key))
 }
 
-/// The energy distance between two samples of rows with `columns` values each, row after row, columns standardised.
-///
-/// # Errors
-/// If there are no columns, a sample is empty or holds a part of a row, or a value is not finite.
-pub fn energy_of_rows(first: &[f64], second: &[f64], columns: usize) -> Result<Energy, InputError> {
-    let (n, m) = rows(first, second, columns)?;
-    Ok(observed(&Distances::new(first, second, columns), n, m))
-}
-
-/// The same with its permutation test; arguments as in [`energy_test`].
-///
-/// # Errors
-/// As [`energy_of_rows`], and if there are no permutations.
-pub fn energy_test_of_rows(
-    first: &[f64],
-    second: &[f64],
-    columns: usize,
-    permutations: u32,
-    seed: u64,
-    key: &[u8],
-) -> Result<EnergyTest, InputError> {
-    at_least("permutations", 1, permutations as usize)?;
-    let (n, m) = rows(first, second, columns)?;
-    Ok(test(&Distances::new(first, second, columns), n, m, permutations, seed, key))
-}
-
-/// Checks the two samples and counts their rows.
-fn rows(first: &[f64], second: &[f64], columns: usize) -> Result<(usize, usize), InputError> {
-    at_least("columns", 1, columns)?;
-    for (what, sample) in [("first sample", first), ("second sample", second)] {
-        at_least("rows in each sample", 1, sample.len() / columns)?;
-        all_finite(what, sample)?;
-        if sample.len() % columns != 0 {
-            let expected = sample.len().div_ceil(columns) * columns;
-            return Err(InputError::LengthsDiffer { what, expected, found: sample.len() });
-        }
-    }
-    Ok((first.len() / columns, second.len() / columns))
-}
-
-fn observed(pooled: &dyn Pooled, n: usize, m: usize) -> Energy {
+fn observed(pooled: &Line, n: usize, m: usize) -> Energy {
     let in_first: Vec<bool> = (0..n + m).map(|row| row < n).collect();
     let (distance, between) = pooled.compare(&in_first);
     let inhomogeneity = if between > 0.0 { (distance / (2.0 * between)).clamp(0.0, 1.0) } else { 0.0 };
     Energy { distance, inhomogeneity, first: n, second: m }
 }
 
-fn test(pooled: &dyn Pooled, n: usize, m: usize, permutations: u32, seed: u64, key: &[u8]) -> EnergyTest {
+fn test(pooled: &Line, n: usize, m: usize, permutations: u32, seed: u64, key: &[u8]) -> EnergyTest {
     let energy = observed(pooled, n, m);
     let between = if energy.inhomogeneity > 0.0 { energy.distance / (2.0 * energy.inhomogeneity) } else { 0.0 };
     let enough = energy.distance - ROUNDING * between;
@@ -156,7 +99,7 @@ fn test(pooled: &dyn Pooled, n: usize, m: usize, permutations: u32, seed: u64, k
     EnergyTest { energy, permutations, as_large, p: (f64::from(as_large) + 1.0) / (f64::from(permutations) + 1.0) }
 }
 
-/// Which rows division `i` puts into the first sample: the smaller sample is drawn (Fisher-Yates, as far as needed).
+/// Which values division `i` puts into the first sample: the smaller sample is drawn (Fisher-Yates, as far as needed).
 fn division(n: usize, m: usize, seed: u64, key: &[u8], i: u32) -> Vec<bool> {
     let name: Vec<u8> = key.iter().copied().chain([0]).chain(i.to_le_bytes()).collect();
     let mut random = stream(seed, &name);

@@ -1,11 +1,11 @@
 use super::*;
 use crate::random::standard_normal;
 
-/// The definition, pair by pair, columns already in their units.
-fn naive(first: &[Vec<f64>], second: &[Vec<f64>]) -> f64 {
-    let mean = |a: &[Vec<f64>], b: &[Vec<f64>]| {
-        let distance = |x: &Vec<f64>, y: &Vec<f64>| x.iter().zip(y).map(|(x, y)| (x - y).powi(2)).sum::<f64>().sqrt();
-        a.iter().flat_map(|x| b.iter().map(move |y| distance(x, y))).sum::<f64>() / (a.len() * b.len()) as f64
+/// The definition, pair by pair.
+fn naive(first: &[f64], second: &[f64]) -> f64 {
+    let mean = |a: &[f64], b: &[f64]| {
+        let sum: f64 = a.iter().flat_map(|x| b.iter().map(move |y| (x - y).abs())).sum();
+        sum / (a.len() * b.len()) as f64
     };
     2.0 * mean(first, second) - mean(first, first) - mean(second, second)
 }
@@ -27,32 +27,13 @@ fn two_points_by_hand() {
 #[test]
 fn sorting_gives_what_all_pairs_give_with_ties() {
     let (a, b) = ([3.0, 1.0, 1.0, 8.5, 2.0], [2.0, 2.0, 9.0]);
-    let rows = |v: &[f64]| v.iter().map(|x| vec![*x]).collect::<Vec<_>>();
-    let slow = naive(&rows(&a), &rows(&b));
-    assert!((energy(&a, &b).unwrap().distance - slow).abs() < 1e-14);
-    // one column, standardised: the same but for the unit
-    let all: Vec<f64> = a.iter().chain(&b).copied().collect();
-    let sd = crate::sum::sample_sd(&all).unwrap();
-    let found = energy_of_rows(&a, &b, 1).unwrap();
-    assert!((found.distance * sd - slow).abs() < 1e-13);
-    assert!((found.inhomogeneity - energy(&a, &b).unwrap().inhomogeneity).abs() < 1e-13);
-}
-
-#[test]
-fn a_column_that_never_varies_and_units_have_no_say() {
-    let (a, b) = ([1.0, 7.0, 5.0, 7.0, 2.0, 7.0], [4.0, 7.0, 9.0, 7.0]);
-    let alone = energy_of_rows(&[1.0, 5.0, 2.0], &[4.0, 9.0], 1).unwrap();
-    let found = energy_of_rows(&a, &b, 2).unwrap();
-    assert!((found.distance - alone.distance).abs() < 1e-14);
-    let scaled: Vec<Vec<f64>> = [&a[..], &b[..]].map(|s| s.iter().map(|x| x * 1000.0).collect()).to_vec();
-    assert!((energy_of_rows(&scaled[0], &scaled[1], 2).unwrap().distance - alone.distance).abs() < 1e-13);
+    assert!((energy(&a, &b).unwrap().distance - naive(&a, &b)).abs() < 1e-14);
 }
 
 #[test]
 fn without_variation_nothing_differs() {
     let found = energy_test(&[5.0; 4], &[5.0; 3], 99, 1, b"flat").unwrap();
     assert_eq!((found.energy.distance, found.energy.inhomogeneity, found.p), (0.0, 0.0, 1.0));
-    assert_eq!(energy_test_of_rows(&[5.0; 4], &[5.0; 6], 2, 99, 1, b"flat").unwrap().p, 1.0);
 }
 
 #[test]
@@ -72,8 +53,6 @@ fn the_p_value_comes_near_the_share_of_all_divisions() {
     let exact: f64 = as_large / divisions;
     let found = energy_test(&a, &b, 20_000, 5, b"all").unwrap().p;
     assert!((found - exact).abs() < 4.0 * (exact * (1.0 - exact) / 20_000.0).sqrt(), "{found} {exact}");
-    let rows = energy_test_of_rows(&a, &b, 1, 20_000, 5, b"all").unwrap();
-    assert_eq!(rows.p, found); // the same divisions, whatever the method
 }
 
 #[test]
@@ -103,21 +82,9 @@ fn alike_samples_are_called_different_as_often_as_the_level_says_and_a_change_of
 }
 
 #[test]
-fn distances_computed_anew_are_those_kept() {
-    let (a, b) = (normal(6, 0.0, b"x"), normal(8, 1.0, b"y"));
-    let mut distances = Distances::new(&a, &b, 2);
-    let in_first = [true, false, true, false, false, true, false];
-    let kept = distances.compare(&in_first);
-    distances.kept.clear();
-    assert_eq!(distances.compare(&in_first), kept);
-}
-
-#[test]
-fn empty_samples_broken_rows_and_nan_are_refused() {
+fn empty_samples_and_nan_are_refused() {
     assert!(matches!(energy(&[], &[1.0]), Err(InputError::TooFew { .. })));
     assert!(matches!(energy(&[1.0], &[f64::NAN]), Err(InputError::BadElement { index: 0, .. })));
-    assert!(matches!(energy_of_rows(&[1.0, 2.0, 3.0], &[1.0, 2.0], 2), Err(InputError::LengthsDiffer { .. })));
-    assert!(matches!(energy_of_rows(&[1.0], &[1.0], 0), Err(InputError::TooFew { .. })));
     assert!(matches!(energy_test(&[1.0], &[1.0], 0, 1, b""), Err(InputError::TooFew { .. })));
 }
 
