@@ -217,8 +217,7 @@ pub fn write_patients(
     out: &Path,
     stages: &Stages,
 ) -> Result<(), Problem> {
-    let failure = |error: ReportError| Problem::failure(error.to_string());
-    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell)).map_err(failure)?;
+    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell)).map_err(not_reported)?;
     stages.run("writing patients' sheets", |_| write_account(understood, Some(worklist), out))
 }
 
@@ -227,10 +226,13 @@ pub fn write_patients(
 /// # Errors
 /// The disk is full or the folder cannot be written.
 pub fn write_findings(group: &Group, bulletin: &Bulletin, out: &Path, stages: &Stages) -> Result<(), Problem> {
-    let failure = |error: ReportError| Problem::failure(error.to_string());
     let rules = Rules::of(group, bulletin);
-    stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell)).map_err(failure)?;
+    stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell)).map_err(not_reported)?;
     stages.run("writing sheets", |_| write_results(bulletin, &out.join("tables")))
+}
+
+fn not_reported(error: ReportError) -> Problem {
+    Problem::failure(error.to_string())
 }
 
 /// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected. With a worklist

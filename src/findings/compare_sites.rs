@@ -11,8 +11,7 @@
 
 use super::bulletin::{ConditionFindings, OutcomeFindings};
 use super::outcome::title_of;
-use super::shown::as_count;
-use super::shown::{Estimate, Period, Shown};
+use super::shown::{Estimate, Period, Shown, as_count};
 use super::sites::{ALL_CONDITIONS, Call, FunnelAt, SiteComparison, SiteRow};
 use super::sources::Sources;
 use super::withhold::Rule;

@@ -6,8 +6,7 @@ use super::curve::{
 };
 use super::outcome::Numbered;
 use super::reasons;
-use super::shown::Estimate;
-use super::shown::as_count;
+use super::shown::{Estimate, as_count};
 use super::withhold::{Rule, count};
 use crate::catalogue::Definition;
 use crate::models::backtest::{Line, Tested};

@@ -7,8 +7,7 @@
 
 use super::NOT_RECORDED;
 use super::dose::{DoseAssociation, DoseBySite, DoseFindings, NotTested, PullByVisit};
-use super::shown::as_count;
-use super::shown::{Estimate, Shown};
+use super::shown::{Estimate, Shown, as_count};
 use super::withhold::Rule;
 use crate::catalogue::setup_standard::SetupStandard;
 use crate::catalogue::{ConditionId, Region};

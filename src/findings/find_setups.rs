@@ -2,7 +2,9 @@
 
 use super::setup_answers::{Answer, Asked};
 use super::setup_parameters::{as_recorded, parameter_findings, rule_findings, table_openings};
-use super::setup_scales::{OPENING, ReadingScale, items, limits_to_percent, place, to_percent_within};
+use super::setup_scales::{
+    OPENING, ReadingScale, has_few_on_one_side, items, limits_to_percent, place, to_percent_within,
+};
 use super::setups::{Kind, SetupFinding, SetupFindings, Since, UsualValue, Where};
 use super::withhold::Rule as SmallCells;
 use crate::catalogue::parameter::{About, Nature};
@@ -287,9 +289,9 @@ impl Shown<'_> {
             Question::Digits { digit, .. } => Some(digit),
             _ => None,
         };
-        let few_on_one_side = self.has_few_on_one_side(tested, &unit);
-        // to whole percent, as they are told: finer ones could be solved for patients of other units
         let is_share = unit == "share";
+        let few_on_one_side = is_share && kind != Kind::Spread && has_few_on_one_side(sides(tested), self.small);
+        // to whole percent, as they are told: finer ones could be solved for patients of other units
         let number = |value: f64| if is_share { to_percent_within(value) } else { value / factor };
         let (low, high) = match is_share {
             true => limits_to_percent(tested.interval),
@@ -321,17 +323,14 @@ impl Shown<'_> {
             also,
         }
     }
+}
 
-    /// Whether few patients stand on one side of a share, as far as is known; of a mean of shares, as many as it would take.
-    fn has_few_on_one_side(&self, tested: &Tested, unit: &str) -> bool {
-        let (ones, others) = tested.sides.unwrap_or_else(|| {
-            let ones = (tested.observed * f64::from(tested.patients)).round() as u32;
-            (ones, tested.patients.saturating_sub(ones))
-        });
-        unit == "share"
-            && tested.question != Question::Spread
-            && (self.small.is_small(ones) || self.small.is_small(others))
-    }
+/// Patients on either side of a share, as far as is known; of a mean of shares, as many as it would take.
+fn sides(tested: &Tested) -> (u32, u32) {
+    tested.sides.unwrap_or_else(|| {
+        let ones = (tested.observed * f64::from(tested.patients)).round() as u32;
+        (ones, tested.patients.saturating_sub(ones))
+    })
 }
 
 /// The called conformance that an unlike value belongs to: that the standard is missed says it already, and the value says by how much.

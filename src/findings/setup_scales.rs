@@ -64,7 +64,12 @@ pub(super) fn place(visits: &SetupVisits<'_>, unit: UnitId, names: &Names) -> Wh
 
 /// Whether a unit's share may be shown: patients enough, and neither few with a hit nor few without.
 pub(super) fn may_be_shown(share: &UnitShare, rule: Rule) -> bool {
-    share.patients > rule.up_to && !rule.is_small(share.with_hits) && !rule.is_small(share.with_misses)
+    share.patients > rule.up_to && !has_few_on_one_side((share.with_hits, share.with_misses), rule)
+}
+
+/// Whether few stand on one side of a share.
+pub(super) fn has_few_on_one_side((ones, others): (u32, u32), rule: Rule) -> bool {
+    rule.is_small(ones) || rule.is_small(others)
 }
 
 /// To whole tens, so that no count follows from the difference of two.

@@ -211,7 +211,9 @@ impl OfClinician {
         if others < FEWEST_OTHERS {
             return None;
         }
-        let preferred = digit_preference(&self.digits, Some(&counts.map(|count| count / total))).ok()?.preferred;
+        let own = digit_preference(&self.digits, Some(&counts.map(|count| count / total))).ok()?;
+        let preferred = own.preferred;
+        let ending = *own.counts.get(usize::from(preferred.digit))?;
         let n = self.digits.len() as f64;
         let of_others = counts.get(usize::from(preferred.digit))? - preferred.share * n;
         let reference = of_others / others;
@@ -227,19 +229,13 @@ impl OfClinician {
             reference,
             interval: ((reference - half).max(0.0), (reference + half).min(1.0)),
             since: None,
-            sides: Some(sides(preferred.share, self.digits.len())),
+            sides: Some((ending as u32, (own.n - ending) as u32)),
             visits: self.digits.len() as u32,
             patients: self.patients,
             matters: preferred.share >= reference + MATTERS,
             p: preferred.p,
         })
     }
-}
-
-/// How many values end in a digit and how many do not.
-fn sides(share: f64, values: usize) -> (u32, u32) {
-    let ending = (share * values as f64).round() as u32;
-    (ending, values as u32 - ending)
 }
 
 /// Whether nearly all values are whole numbers of steps.

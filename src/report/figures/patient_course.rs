@@ -4,7 +4,7 @@
 use super::frame::{SMALL, STRONG, WIDTH, framed};
 use super::labels::{lines, spread};
 use super::pen::{Align, BLACK, Face, GREY, OCHRE, Pen, RULE, TEAL, TEAL_TINT};
-use super::scale::{Scale, round_domain, tick_decimals};
+use super::scale::{Scale, round_domain, span, tick_decimals};
 use super::{Figure, FigureError, FigureText};
 use crate::findings::bulletin::Estimate;
 use crate::findings::worklist::{Channel, OutcomeOnTrack, PatientOnTrack};
@@ -247,9 +247,8 @@ fn draw_strip(pen: &Pen<'_, '_>, channel: &Channel, time: Time, ticks: &[i64], t
     let (above, below) = (top + STRIP_HEADING, top + STRIP_HEADING + STRIP_PLOT);
     time.grid(pen, ticks, top, below)?;
     pen.line(&[(LEFT, below + 3.0), (RIGHT, below + 3.0)], RULE, 0.7)?;
-    let (low, high) =
-        points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| (low.min(p.1), high.max(p.1)));
-    let (Some(first), Some(last)) = (points.first(), points.last()) else { return Ok(()) };
+    let values = span(points.iter().map(|p| p.1));
+    let (Some((low, high)), Some(first), Some(last)) = (values, points.first(), points.last()) else { return Ok(()) };
     // a quantity that never changes runs through the middle
     let y = if high > low {
         Scale::new((low, high), (below, above + 3.0))

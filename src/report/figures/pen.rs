@@ -43,7 +43,7 @@ pub(super) const OCHRE: RGBColor = RGBColor(0xb3, 0x54, 0x1e);
 pub(super) const WHITE: RGBColor = RGBColor(0xff, 0xff, 0xff);
 
 /// A face as a key: bits of its size, whether it is bold.
-pub(super) type FaceKey = (u64, bool);
+type FaceKey = (u64, bool);
 
 /// Widths of texts by face.
 type Widths = HashMap<FaceKey, HashMap<String, f64>>;
@@ -73,7 +73,7 @@ impl Face {
         Self { size, bold: true }
     }
 
-    pub(super) fn key(self) -> FaceKey {
+    fn key(self) -> FaceKey {
         (self.size.to_bits(), self.bold)
     }
 

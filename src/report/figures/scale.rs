@@ -52,14 +52,16 @@ fn round_step(step: f64) -> f64 {
         .unwrap_or(10.0 * power)
 }
 
+/// The least and the largest finite value, if there is any.
+pub(super) fn span(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    values.filter(|v| v.is_finite()).map(|v| (v, v)).reduce(|(low, high), (v, _)| (low.min(v), high.max(v)))
+}
+
 /// Round ends that hold all finite values, never beyond `limits`.
 pub(super) fn round_domain(values: impl Iterator<Item = f64>, wanted: usize, limits: (f64, f64)) -> (f64, f64) {
-    let (low, high) = values
-        .filter(|v| v.is_finite())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
-    if low > high {
+    let Some((low, high)) = span(values) else {
         return if limits.0.is_finite() && limits.1.is_finite() { limits } else { (0.0, 1.0) };
-    }
+    };
     let step = round_step((high - low).max(1e-6) / wanted.max(1) as f64);
     (((low / step).floor() * step).max(limits.0), ((high / step).ceil() * step).min(limits.1))
 }

@@ -2,7 +2,7 @@
 
 use super::frame::{SMALL, STRONG, WIDTH, framed};
 use super::pen::{Align, BLACK, Face, GREY, GREY_TINT, OCHRE, Pen, RULE, TEAL, TEAL_FAINT};
-use super::scale::{Scale, equal_domains, tick_decimals};
+use super::scale::{Scale, equal_domains, span, tick_decimals};
 use super::{Figure, FigureError, FigureText};
 use crate::report::wording::{decimal, percent, setup_figures as words};
 use chrono::{Datelike, NaiveDate};
@@ -66,10 +66,7 @@ impl ChartPanel {
     fn span(&self) -> (f64, f64) {
         let points = self.points.iter().flat_map(|p| [p.value, p.limits.0, p.limits.1]);
         let changes = self.change.iter().flat_map(|change| [change.before, change.from, change.to]);
-        let numbers = points.chain(changes).filter(|number| number.is_finite());
-        numbers
-            .fold(None, |span: Option<(f64, f64)>, x| Some(span.map_or((x, x), |(a, b)| (a.min(x), b.max(x)))))
-            .unwrap_or_default()
+        span(points.chain(changes)).unwrap_or_default()
     }
 }
 

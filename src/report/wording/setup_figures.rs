@@ -157,7 +157,8 @@ pub const READ_FUNNEL: &str = "Dots are sites, small rings their clinicians and 
      where they stand; a patient's visits are alike, so that a place with few patients may stray further. In the second ink: what remains \
      after allowing for that and for the number of comparisons.";
 /// Under the charts of means and shares.
-pub const READ_CHARTS: &str = "A point is a week. Each chart stands around its own level; a step is as long on all of them. The broken edges of the tint are three standard deviations around the centre line. Points \
+pub const READ_CHARTS: &str = "A point is a week. Each chart stands around its own level; a step is as long on all \
+     of them. The broken edges of the tint are three standard deviations around the centre line. Points \
      where a rule of the chart signals are ringed: they are where to look, and are not findings. A lasting change that was found is \
      drawn as the level before and the line after; the grey strip is when it is likely to have begun.";
 /// Under the charts of tables and clinicians.

@@ -85,7 +85,8 @@ struct Given {
     log_density: f64x2,
 }
 
-fn both(value: f64) -> f64x2 {
+/// One number, once for each x of a pair.
+pub(super) fn both(value: f64) -> f64x2 {
     f64x2::new([value; 2])
 }
 

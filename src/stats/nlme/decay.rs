@@ -100,21 +100,21 @@ impl Own {
 }
 
 /// The distinct times of many subjects, and where each reading's time stands among them.
-pub(super) struct Days {
-    times: Vec<f64>,
+pub(super) struct Times {
+    distinct: Vec<f64>,
     rows: Vec<u32>,
     /// End of each subject's readings among `rows`.
     ends: Vec<usize>,
 }
 
-impl Days {
+impl Times {
     pub fn of(subjects: &[Series]) -> Self {
         let all = || subjects.iter().flat_map(|s| s.times.iter().copied());
-        let mut times: Vec<f64> = all().collect();
-        times.sort_unstable_by(f64::total_cmp);
-        times.dedup();
+        let mut distinct: Vec<f64> = all().collect();
+        distinct.sort_unstable_by(f64::total_cmp);
+        distinct.dedup();
         // every time is among them; NaN was refused before
-        let rows = all().map(|t| times.partition_point(|other| *other < t) as u32).collect();
+        let rows = all().map(|t| distinct.partition_point(|other| *other < t) as u32).collect();
         let ends = subjects
             .iter()
             .scan(0, |end, s| {
@@ -122,7 +122,7 @@ impl Days {
                 Some(*end)
             })
             .collect();
-        Self { times, rows, ends }
+        Self { distinct, rows, ends }
     }
 
     fn rows_of(&self, subject: usize) -> &[u32] {
@@ -139,31 +139,31 @@ pub(super) struct Plan {
 
 impl Plan {
     /// For these rules, one a subject.
-    pub fn of(days: &Days, subjects: &[Series], rules: &[Rule]) -> Self {
+    pub fn of(times: &Times, subjects: &[Series], rules: &[Rule]) -> Self {
         let mut joined: std::collections::BTreeMap<i32, Rule> = std::collections::BTreeMap::new();
         for rule in rules {
             joined.entry(rule.rung()).and_modify(|all| *all = all.with(*rule)).or_insert(*rule);
         }
-        let shared: usize = joined.values().map(|rule| rule.points() * days.times.len()).sum();
+        let shared: usize = joined.values().map(|rule| rule.points() * times.distinct.len()).sum();
         let own: usize = subjects.iter().zip(rules).map(|(s, rule)| s.times.len() * rule.points()).sum();
         Self { rules: if shared < own { joined.into_values().collect() } else { Vec::new() } }
     }
 
     /// The tables under a law that all subjects share.
-    pub fn tables<'d>(&self, days: &'d Days, law: &Law) -> Shared<'d> {
+    pub fn tables<'d>(&self, times: &'d Times, law: &Law) -> Shared<'d> {
         let table = |rule: &Rule| {
             let mut table = Table::default();
-            table.fill(law, &days.times, *rule);
+            table.fill(law, &times.distinct, *rule);
             (*rule, table)
         };
-        Shared { days: Some(days), tables: self.rules.par_iter().map(table).collect() }
+        Shared { times: Some(times), tables: self.rules.par_iter().map(table).collect() }
     }
 }
 
 /// Tables that all subjects share, under one law.
 #[derive(Default)]
 pub(super) struct Shared<'d> {
-    days: Option<&'d Days>,
+    times: Option<&'d Times>,
     tables: Vec<(Rule, Table)>,
 }
 
@@ -177,7 +177,7 @@ impl Shared<'_> {
             rates: table.rates.get(skipped..skipped + rule.points())?,
             decays: table.decays.get(skipped..)?,
             columns: whole.points(),
-            rows: self.days?.rows_of(subject),
+            rows: self.times?.rows_of(subject),
         })
     }
 }
@@ -193,14 +193,14 @@ mod tests {
         let times: [&[f64]; 3] = [&[0.0, 7.0, 3.0], &[3.0, 3.0, 90.0, 7.0], &[]];
         let subjects = times.map(|times| Series { times, values: &[], covariates: &[] });
         let rules = [(-6.0, 4.0), (-3.0, 7.5), (-7.0, 7.0)].map(|(low, high)| Rule::covering(low, high, 0.5));
-        let days = Days::of(&subjects);
-        assert_eq!(days.times, [0.0, 3.0, 7.0, 90.0]);
+        let times = Times::of(&subjects);
+        assert_eq!(times.distinct, [0.0, 3.0, 7.0, 90.0]);
         // three readings alone would not pay for a table
         let many: Vec<Series> = subjects.iter().copied().cycle().take(30).collect();
         let many_rules: Vec<Rule> = rules.iter().copied().cycle().take(30).collect();
-        assert!(Plan::of(&days, &subjects[..1], &rules[..1]).rules.is_empty());
-        let days = Days::of(&many);
-        let shared = Plan::of(&days, &many, &many_rules).tables(&days, &law);
+        assert!(Plan::of(&times, &subjects[..1], &rules[..1]).rules.is_empty());
+        let times = Times::of(&many);
+        let shared = Plan::of(&times, &many, &many_rules).tables(&times, &law);
         let mut own = Own::default();
         for (k, (s, rule)) in many.iter().zip(&many_rules).enumerate() {
             let a = shared.points(k, *rule).unwrap();

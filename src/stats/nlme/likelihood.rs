@@ -7,7 +7,7 @@ use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
 use super::conditional::{Law, Score};
-use super::decay::{Days, Own, Plan, Points, Shared};
+use super::decay::{Own, Plan, Points, Shared, Times};
 use super::marginal;
 use super::parameters::{Layout, Parameters, outer_products};
 use super::rule::Rule;
@@ -23,7 +23,10 @@ pub(super) struct Likelihood<'a> {
     pub layout: Layout,
     /// Where each subject's integral is taken.
     rules: Vec<Rule>,
-    days: Days,
+    /// Shared by subjects without covariates: those with some have laws of their own, and share nothing.
+    times: Option<Times>,
+    /// The tables for scanning, and those for `rules`.
+    scans: Plan,
     plan: Plan,
     fine: bool,
 }
@@ -39,8 +42,10 @@ pub(super) struct Point {
 impl<'a> Likelihood<'a> {
     /// With rules of integration made for `psi`; `None` if a subject's density is not finite there.
     pub fn new(subjects: &'a [Series<'a>], layout: Layout, psi: &DVector<f64>) -> Option<Self> {
-        let days = Days::of(subjects);
-        let mut likelihood = Self { subjects, layout, rules: Vec::new(), days, plan: Plan::default(), fine: false };
+        let times = (layout.covariates == 0).then(|| Times::of(subjects));
+        let (rules, scans, plan) = (Vec::new(), Plan::default(), Plan::default());
+        let mut likelihood = Self { subjects, layout, rules, times, scans, plan, fine: false };
+        likelihood.scans = likelihood.plan(&vec![marginal::first_scan(); subjects.len()]);
         likelihood.refresh(psi).then_some(likelihood)
     }
 
@@ -48,8 +53,7 @@ impl<'a> Likelihood<'a> {
     pub fn refresh(&mut self, psi: &DVector<f64>) -> bool {
         let parameters = self.layout.unpack(psi.as_slice());
         let scan = marginal::first_scan();
-        let scans = self.plan(&vec![scan; self.subjects.len()]);
-        let shared = self.tables(&scans, &parameters);
+        let shared = self.tables(&self.scans, &parameters);
         let of = |own: &mut Own, law: &Law, place: usize, subject: &Series| {
             marginal::rule(law, subject, shared.points(place, scan), own)
         };
@@ -76,19 +80,12 @@ impl<'a> Likelihood<'a> {
         self.fine = true;
     }
 
-    /// Subjects with covariates have laws of their own, and share nothing.
     fn plan(&self, rules: &[Rule]) -> Plan {
-        match self.layout.covariates {
-            0 => Plan::of(&self.days, self.subjects, rules),
-            _ => Plan::default(),
-        }
+        self.times.as_ref().map_or_else(Plan::default, |times| Plan::of(times, self.subjects, rules))
     }
 
     fn tables(&self, plan: &Plan, parameters: &Parameters) -> Shared<'_> {
-        match self.layout.covariates {
-            0 => plan.tables(&self.days, &parameters.law(&[])),
-            _ => Shared::default(),
-        }
+        self.times.as_ref().map_or_else(Shared::default, |times| plan.tables(times, &parameters.law(&[])))
     }
 
     /// What `of` says of each subject's law, the subject and its place, side by side.

@@ -8,7 +8,7 @@
 
 use wide::f64x2;
 
-use super::conditional::{Law, Levels, SCORES, Score};
+use super::conditional::{Law, Levels, SCORES, Score, both};
 use super::decay::{Own, Points};
 use super::rule::Rule;
 use crate::series::Series;
@@ -47,10 +47,13 @@ fn final_rule(law: &Law, low: f64, high: f64) -> Rule {
     Rule::covering(low, high, (high - low) / (points - 1.0))
 }
 
-/// log p(y, x).
+/// log p(y, x), from log p(y | x).
+fn joint(log_density: f64x2, x: f64x2) -> f64x2 {
+    log_density - both(0.5) * x * x - both(LOG_ROOT_TAU)
+}
+
 fn log_joint(law: &Law, subject: &Series, points: &Points, pair: usize) -> f64x2 {
-    let x = points.x(pair);
-    law.log_density_given(subject, points, pair) - f64x2::new([0.5; 2]) * x * x - f64x2::new([LOG_ROOT_TAU; 2])
+    joint(law.log_density_given(subject, points, pair), points.x(pair))
 }
 
 /// Finds where the integrand is not negligible; `None` if it has no finite value anywhere. `first`: the points of
@@ -136,7 +139,7 @@ impl PowerSum {
         if largest > self.reference + LARGEST_WEIGHT || self.reference == f64::NEG_INFINITY {
             let by = (self.reference - largest).exp();
             shrunk = (self.reference > f64::NEG_INFINITY).then_some(by);
-            self.total *= f64x2::new([shrunk.unwrap_or(0.0); 2]);
+            self.total *= both(shrunk.unwrap_or(0.0));
             self.reference = largest;
         }
         let weight = |e: f64| if e.is_finite() { (e - self.reference).exp() } else { 0.0 };
@@ -160,12 +163,10 @@ pub(super) fn score(law: &Law, subject: &Series, points: &Points) -> (f64, Score
     let mut sum = PowerSum::new();
     let mut weighted = [f64x2::ZERO; SCORES];
     for pair in from_the_middle(points.rule().pairs()) {
-        let x = points.x(pair);
         let (given, score) = law.score_given(subject, points, pair);
-        let exponents = given - f64x2::new([0.5; 2]) * x * x - f64x2::new([LOG_ROOT_TAU; 2]);
-        let (weights, shrunk) = sum.add(exponents);
+        let (weights, shrunk) = sum.add(joint(given, points.x(pair)));
         if let Some(shrunk) = shrunk {
-            weighted.iter_mut().for_each(|w| *w *= f64x2::new([shrunk; 2]));
+            weighted.iter_mut().for_each(|w| *w *= both(shrunk));
         }
         let counts = weights.simd_gt(f64x2::ZERO);
         for (w, s) in weighted.iter_mut().zip(score) {
@@ -201,15 +202,11 @@ pub(super) fn posterior(law: &Law, subject: &Series, points: &Points) -> (f64, V
     let mut found: Vec<Node> = Vec::with_capacity(rule.points());
     for pair in 0..rule.pairs() {
         let given = law.levels_given(subject, points, pair);
-        let exponents = [0, 1].map(|k| {
-            let x = rule.x(2 * pair + k);
-            given[k].0 - 0.5 * x * x - LOG_ROOT_TAU
-        });
-        sum.add(f64x2::new(exponents));
-        found.extend([0, 1].map(|k| {
-            let x = rule.x(2 * pair + k);
-            Node { x, log_tau: law.log_tau_at(x), share: exponents[k], levels: given[k].1 }
-        }));
+        let exponents = joint(f64x2::new(given.map(|(log_density, _)| log_density)), points.x(pair));
+        sum.add(exponents);
+        let pair = points.x(pair).to_array().into_iter().zip(exponents.to_array()).zip(given);
+        // the exponent for now, until the sum over all is known
+        found.extend(pair.map(|((x, share), (_, levels))| Node { x, log_tau: law.log_tau_at(x), share, levels }));
     }
     let whole = sum.log();
     found.iter_mut().for_each(|node| node.share = (node.share - whole).exp());
