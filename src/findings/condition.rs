@@ -1,8 +1,9 @@
 //! One condition: its episodes, and its outcomes from the most complete to the least.
 
 use super::NOT_RECORDED;
+use super::about::{About, Numbered};
 use super::bulletin::{ConditionFindings, OutcomeFindings};
-use super::outcome::{About, Evaluated, Follow, Numbered};
+use super::outcome::{Evaluated, Follow};
 use super::shown::as_count;
 use super::sources::Sources;
 use super::withhold::{Rule, count, line_pattern, patterns};

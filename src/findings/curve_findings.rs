@@ -1,10 +1,10 @@
 //! Fitted courses -> what the condition pages say of curve, time to response and predictions.
 
+use super::about::Numbered;
 use super::curve::{
     Backtest, BacktestRow, Choice, Curve, CurveModel, CurveOutcome, CurvePoint, IncidencePoint, Parameter,
     TimeToResponse,
 };
-use super::outcome::Numbered;
 use super::reasons;
 use super::shown::{Estimate, as_count};
 use super::withhold::{Rule, count};

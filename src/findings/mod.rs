@@ -1,5 +1,6 @@
 //! Models -> findings: estimates with interval, denominator and missing share. Plain data.
 
+mod about;
 pub mod account;
 pub mod against_previous;
 pub mod bulletin;

@@ -1,5 +1,6 @@
 //! One outcome of a condition: first everything worked out, then shown as far as it may be.
 
+use super::about::{About, Numbered};
 use super::bulletin::{ChangeRow, CompletenessRow, OrdinalRow, OutcomeFindings, ResponderRow, WeekPoint};
 use super::complementary::Pattern;
 use super::curve::{CurveOutcome, TimeToResponse};
@@ -10,8 +11,7 @@ use super::shown::{Estimate, Period, Shown, as_count};
 use super::sources::Sources;
 use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
 use crate::catalogue::measure::{Domain, Measure};
-use crate::catalogue::{ConditionId, Definition, PainSite, Region};
-use crate::episodes::episode::Episode;
+use crate::catalogue::{ConditionId, Definition, PainSite};
 use crate::models::change::Change;
 use crate::models::completeness::Completeness;
 use crate::models::cumulative::cumulative;
@@ -22,20 +22,7 @@ use crate::models::ordinal::OrdinalChange;
 use crate::models::responders::Responders;
 use crate::models::weekly_course::{Trail, Week, weekly_course};
 use crate::readings::reading::Outcome;
-use crate::rows::row::Onset;
 use crate::rows::when::Quarter;
-
-/// An episode with its position in the run.
-pub(super) type Numbered<'a> = (u32, &'a Episode);
-
-/// What is known of a condition before its outcomes.
-pub(super) struct About {
-    pub(super) key: String,
-    pub(super) region: Region,
-    pub(super) radicular: bool,
-    /// The onset class of most of its episodes that have one.
-    pub(super) onset: Option<Onset>,
-}
 
 /// The definition by which a quarter is held against an earlier one.
 pub(super) const HEADLINE: &str = "minimal_important";
