@@ -5,6 +5,7 @@
 
 pub mod answer;
 pub mod built_in;
+mod dataset;
 
 use crate::error::{Problem, Spot};
 use crate::rows::when::date_of;
@@ -153,11 +154,7 @@ fn datasets(from: &Path) -> Result<(SQLContext, String), Problem> {
         let unreadable =
             |error: PolarsError| Problem::input(format!("not a dataset of a report: {error}")).at(Spot::file(file));
         let name = file.file_stem().and_then(|stem| stem.to_str()).unwrap_or_default();
-        let path = PlRefPath::try_from_path(file).map_err(unreadable)?;
-        let args = ScanArgsParquet { glob: false, ..ScanArgsParquet::default() };
-        let mut scan = LazyFrame::scan_parquet(path, args).map_err(unreadable)?;
-        scan.collect_schema().map_err(unreadable)?; // reads the file's own description of its columns
-        context.register(name, scan);
+        context.register(name, dataset::open(file).map_err(unreadable)?);
         names.push(name);
     }
     let names = names.join(", ");

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::error::Exit;
+use polars_io::prelude::ParquetWriter;
 use std::collections::HashMap;
 use std::fs::{self, File};
 

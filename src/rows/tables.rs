@@ -6,6 +6,7 @@
 
 use crate::error::{Problem, Spot};
 use polars::prelude::*;
+use polars_io::prelude::{ParquetCompression, ParquetWriter};
 use rayon::prelude::*;
 use std::borrow::Cow;
 use std::fs::File;
@@ -117,6 +118,7 @@ pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[F
 #[cfg(test)]
 mod tests {
     use super::*;
+    use polars_io::prelude::ParquetReader;
 
     /// Lines numbered from 0 with gaps in every column.
     fn fields<'a>() -> Vec<Field<'a, Vec<i64>>> {
