@@ -1,15 +1,22 @@
-"""Fails when a dependency's licence is not on the list of deny.toml, or comes from elsewhere than the crate registry.
+"""Fails when a dependency's licence is not on the list of deny.toml, when it comes from elsewhere than the crate registry,
+or when it is there to reach a network; and when our own code opens a socket.
 
-Reads `cargo metadata`; understands OR, AND, the old `/` for OR, and one level of brackets.
+Reads `cargo metadata` for licences (all that is locked) and `cargo tree` for networks (what is built, on any platform: the lock
+file names optional packages too). Understands OR, AND, the old `/` for OR, and one level of brackets.
 """
 
 import json
+import pathlib
+import re
 import subprocess
 import sys
 import tomllib
 
 with open("deny.toml", "rb") as file:
-    ALLOWED = set(tomllib.load(file)["licenses"]["allow"])
+    DENY = tomllib.load(file)
+ALLOWED = set(DENY["licenses"]["allow"])
+BANNED = set(DENY["bans"]["deny"])
+SOCKETS = re.compile(r"\bstd::(os::unix::)?net\b|\b(Tcp|Udp|Unix)(Stream|Listener|Socket|Datagram)\b")
 
 
 def permitted(expression):
@@ -47,6 +54,24 @@ def permitted(expression):
     return alternatives(0)[0]
 
 
+def banned(tree):
+    """What is banned in the lines `NAME vVERSION ...` of a dependency tree."""
+    lines = {" ".join(line.split()[:2]) for line in tree.splitlines() if line.strip()}
+    return [f"{line}: reaches a network (bans.deny in deny.toml)" for line in sorted(lines) if line.split()[0] in BANNED]
+
+
+def opens_sockets(text):
+    return any(SOCKETS.search(line.split("//")[0]) for line in text.splitlines())
+
+
+def self_check():
+    assert banned("serde v1.0.0\ntokio v1.0.0 (*)\nhyper-like v1.0.0\n") == []
+    assert len(banned("serde v1.0.0\nhyper v1.2.0\nhyper v1.2.0 (*)\n")) == 1
+    assert opens_sockets("use std::net::TcpStream;") and not opens_sockets("let net = 2; // std::net")
+    assert permitted("MIT OR GPL-3.0") and not permitted("MIT AND GPL-3.0")
+
+
+self_check()
 metadata = json.loads(subprocess.run(
     ["cargo", "metadata", "--format-version", "1", "--locked"], check=True, capture_output=True, text=True).stdout)
 refused = []
@@ -58,6 +83,13 @@ for package in metadata["packages"]:
         refused.append(f"{package['name']}: comes from {source}")
     if not permitted(package["license"] or "none"):
         refused.append(f"{package['name']} {package['version']}: {package['license']}")
-print(f"{len(metadata['packages'])} packages, {len(refused)} refused")
+tree = subprocess.run(
+    ["cargo", "tree", "--locked", "--workspace", "--target", "all", "--edges", "normal,build,dev", "--prefix", "none"],
+    check=True, capture_output=True, text=True).stdout
+built = {line.split()[0] for line in tree.splitlines() if line.strip()}
+assert {"mendcurve", "polars", "serde"} <= built, "the tree of what is built was not read"
+refused += banned(tree)
+refused += [f"{path}: opens a socket" for path in sorted(pathlib.Path("src").rglob("*.rs")) if opens_sockets(path.read_text())]
+print(f"{len(metadata['packages'])} packages locked, {len(built)} built on some platform, {len(refused)} refused")
 if refused:
     sys.exit("\n".join(refused))
