@@ -94,7 +94,9 @@ impl Problem {
 
     /// A file that could not be opened, read or written.
     pub fn io(path: impl AsRef<Path>, error: &std::io::Error) -> Self {
-        Self::failure(format!("{error}")).at(Spot::file(path))
+        Self::failure(format!("{error}"))
+            .at(Spot::file(path))
+            .hint("check the path, the permissions and the room on the disk")
     }
 
     /// Adds where.

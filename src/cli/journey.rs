@@ -34,8 +34,8 @@ use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
     backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, dose_associations,
-    dose_by_site, dose_by_visit, on_track, ordinal_change, reconciliation, recovery_curves, rejected_rows, responders,
-    setup_conformance, setup_findings, setup_variation, site_comparison, time_to_response,
+    dose_by_site, dose_by_visit, lines_in_cells, on_track, ordinal_change, reconciliation, recovery_curves,
+    rejected_rows, responders, setup_conformance, setup_findings, setup_variation, site_comparison, time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -76,7 +76,8 @@ pub fn understand(group: &Group, stages: &Stages) -> Result<Understood, Problem>
     let (visits, disagreements) =
         stages.run("taking out duplicates", |_| visits(rows, scores, &long_files, &mut intake.ledger));
     if let Some(file) = intake.ledger.unbalanced().first() {
-        let what = format!("the rows of {} do not add up; this is a fault of the program", intake.files.path(*file));
+        let what =
+            format!("the lines and rows of {} do not add up; this is a fault of the program", intake.files.path(*file));
         return Err(Problem::failure(what).hint("report it; no output was written"));
     }
     let regions = Regions::of(&group.conditions, &intake.names.codes);
@@ -185,13 +186,16 @@ pub fn on_track_of(group: &Group, understood: &Understood, key: &str) -> Result<
         Problem::input("no patient of the group has this key")
             .hint("write the key as it stands in the exports, or in restricted/on_track.csv of a report")
     };
-    let patient = understood.intake.names.patients.find(key).ok_or_else(unknown)?;
+    // sheets write an apostrophe before a key that begins like a formula
+    let patients = &understood.intake.names.patients;
+    let as_in_sheets = || key.strip_prefix('\'').and_then(|key| patients.find(key));
+    let patient = patients.find(key).or_else(as_in_sheets).ok_or_else(unknown)?;
     let records = records(group, understood, None);
     let episodes = understood.episodes.list.iter().filter(|episode| episode.patient == patient);
     let fitted = FittedCourses::fit_to(records, episodes, &|_, _| ());
     let ends = SiteEnds::of(&understood.visits.rows);
     let watch = Watch { group: &group.name, records, fitted: &fitted, visits: &understood.visits, ends: &ends };
-    Ok(watch.of_patient(key))
+    Ok(watch.of_patient(patients.get(patient)))
 }
 
 /// Finds who is on track.
@@ -251,7 +255,8 @@ pub fn write_account(understood: &Understood, worklist: Option<&Worklist>, out: 
     write_sheet(&restricted, &rejected_rows::FORM, rejected_rows::lines(&intake.files, &intake.ledger))?;
     let pairs = disagreements.iter().map(|pair| disagreements::line(&intake.files, pair));
     write_sheet(&restricted, &disagreements::FORM, pairs)?;
-    let mut forms = vec![&rejected_rows::FORM, &disagreements::FORM];
+    write_sheet(&restricted, &lines_in_cells::FORM, lines_in_cells::lines(&intake.files, &intake.ledger))?;
+    let mut forms = vec![&rejected_rows::FORM, &disagreements::FORM, &lines_in_cells::FORM];
     if let Some(worklist) = worklist {
         write_sheet(&restricted, &on_track::FORM, on_track::lines(worklist))?;
         forms.push(&on_track::FORM);

@@ -22,7 +22,7 @@ pub fn of(bulletin: &Bulletin, page: &Path) -> String {
         ),
         format!("cells blanked because they could not be understood: {}", total.cells_blanked),
     ];
-    for line in lines {
+    for line in lines.into_iter().chain(without_rows(bulletin)) {
         let _ = writeln!(text, "{line}"); // writing to a string cannot fail
     }
     for condition in bulletin.conditions.iter().take(5) {
@@ -31,6 +31,20 @@ pub fn of(bulletin: &Bulletin, page: &Path) -> String {
     let _ = writeln!(text, "descriptive: no comparison group, so improvement cannot be put down to traction");
     let _ = writeln!(text, "open {}", page.display());
     text
+}
+
+/// A doubt about exports that hold nothing, with the first few.
+fn without_rows(bulletin: &Bulletin) -> Option<String> {
+    let empty: Vec<&str> =
+        bulletin.quality.files.iter().filter(|file| file.rows_read == 0).map(|file| file.file.as_str()).collect();
+    let named = match empty.as_slice() {
+        [] => return None,
+        [first, second, third, others @ ..] if !others.is_empty() => {
+            format!("{first}, {second}, {third} and {} more", others.len())
+        }
+        few => few.join(", "),
+    };
+    Some(format!("doubt: a header and no row in {named}: was it exported whole?"))
 }
 
 /// One condition over all due episodes: its first outcome's change and rate of important change.

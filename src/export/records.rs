@@ -1,14 +1,20 @@
 //! Block -> records: fields unquoted, each record with its line. Splitting is csv-core's.
 
 use super::blocks::Block;
+use super::lines::{LineCount, first_line_end};
+use super::stray_quotes::Stray;
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 
 /// Reads the records of one block after another with the same buffers.
 pub struct Records<'a> {
     core: Reader,
-    input: &'a [u8],
+    text: &'a [u8],
+    /// Where the next record starts in the text, but for blank lines before it.
+    at: usize,
     line: u64,
-    only_cr: bool,
+    blank_lines: u64,
+    strays: &'a [Stray],
+    joined: bool,
     fields: Vec<u8>,
     ends: Vec<usize>,
 }
@@ -18,6 +24,10 @@ pub struct Records<'a> {
 pub struct Record<'r> {
     /// The line it begins on, from 1.
     pub line: u64,
+    /// How many lines it runs over, at least 1.
+    pub lines: u64,
+    /// Of a stray line: the column, from 0, of the cell that does not end where it should. It has no fields.
+    pub stray: Option<usize>,
     fields: &'r [u8],
     ends: &'r [usize],
 }
@@ -56,49 +66,57 @@ impl<'r> Record<'r> {
 impl<'a> Records<'a> {
     /// Starts at the block's first record.
     pub fn new(block: &'a Block, delimiter: u8) -> Self {
-        Self::of_text(&block.bytes, block.first_line, delimiter)
+        let strays = block.strays.as_slice();
+        Self { strays, joined: block.joined, ..Self::of_text(&block.bytes, block.first_line, delimiter) }
     }
 
-    /// Starts at the first record of a text whose first line has the given number.
+    /// Starts at the first record of a text whose first line has the given number; every quote is believed.
     pub fn of_text(text: &'a [u8], first_line: u64, delimiter: u8) -> Self {
+        let mut core = ReaderBuilder::new().delimiter(delimiter).build();
+        // else it would take a byte-order mark off the first record of every block
+        core.read_record(b"\n", &mut [0], &mut [0]);
         Self {
-            core: ReaderBuilder::new().delimiter(delimiter).build(),
-            input: text,
+            core,
+            text,
+            at: 0,
             line: first_line,
-            only_cr: memchr::memchr(b'\n', text).is_none(),
+            blank_lines: 0,
+            strays: &[],
+            joined: true,
             fields: vec![0; 4096],
             ends: vec![0; 128],
         }
     }
 
-    /// How many bytes are left after the last record, and the line they start on.
-    pub fn position(&self) -> (usize, u64) {
-        (self.input.len(), self.line)
+    /// Blank lines passed over so far.
+    pub fn blank_lines(&self) -> u64 {
+        self.blank_lines
     }
 
     /// The next record; `None` at the end of the block. Empty lines are passed over.
     pub fn next_record(&mut self) -> Option<Record<'_>> {
-        // csv-core passes over empty lines itself, but then the record's own line is not known
-        while let Some(first) = self.input.first() {
-            match first {
-                b'\n' => self.line += 1,
-                b'\r' => self.line += u64::from(self.only_cr),
-                _ => break,
-            }
-            self.input = self.input.get(1..).unwrap_or_default();
-        }
-        if self.input.is_empty() {
+        self.pass_blank_lines();
+        if self.at >= self.text.len() {
             return None;
         }
         let line = self.line;
+        if let Some((stray, later)) = self.strays.split_first()
+            && stray.at == self.at
+        {
+            self.strays = later;
+            let rest = self.text.get(self.at..).unwrap_or_default();
+            self.at += first_line_end(rest).unwrap_or(rest.len());
+            self.line += 1;
+            return Some(Record { line, lines: 1, stray: Some(stray.column), fields: &[], ends: &[] });
+        }
+        let start = self.at;
         let (mut filled, mut ended) = (0, 0);
         loop {
             let out = self.fields.get_mut(filled..).unwrap_or_default();
             let ends = self.ends.get_mut(ended..).unwrap_or_default();
-            let (result, read, wrote, n_ends) = self.core.read_record(self.input, out, ends);
-            let (taken, left) = self.input.split_at(read);
-            self.line += lines_in(taken, self.only_cr);
-            self.input = left;
+            let input = self.text.get(self.at..).unwrap_or_default();
+            let (result, read, wrote, n_ends) = self.core.read_record(input, out, ends);
+            self.at += read;
             filled += wrote;
             ended += n_ends;
             match result {
@@ -109,14 +127,41 @@ impl<'a> Records<'a> {
                 ReadRecordResult::End => return None,
             }
         }
+        // csv-core stops between the two halves of \r\n
+        if let (Some(b'\r'), Some(b'\n')) =
+            (self.at.checked_sub(1).and_then(|i| self.text.get(i)), self.text.get(self.at))
+        {
+            self.at += 1;
+        }
+        let lines = match self.joined {
+            false => 1,
+            true => lines_in(self.text.get(start..self.at).unwrap_or_default()),
+        };
+        self.line += lines;
         let ends = self.ends.get(..ended).unwrap_or_default();
         let fields = self.fields.get(..filled).unwrap_or_default();
-        Some(Record { line, fields, ends })
+        Some(Record { line, lines, stray: None, fields, ends })
+    }
+
+    /// csv-core passes over empty lines itself, but then the record's own line is not known.
+    fn pass_blank_lines(&mut self) {
+        while let Some(first) = self.text.get(self.at) {
+            match first {
+                b'\n' => self.at += 1,
+                b'\r' if self.text.get(self.at + 1) == Some(&b'\n') => self.at += 2,
+                b'\r' => self.at += 1,
+                _ => break,
+            }
+            self.line += 1;
+            self.blank_lines += 1;
+        }
     }
 }
 
-fn lines_in(bytes: &[u8], only_cr: bool) -> u64 {
-    memchr::memchr_iter(if only_cr { b'\r' } else { b'\n' }, bytes).count() as u64
+fn lines_in(record: &[u8]) -> u64 {
+    let mut count = LineCount::default();
+    count.add(record);
+    count.lines()
 }
 
 #[cfg(test)]
@@ -134,7 +179,7 @@ mod tests {
 
     #[test]
     fn every_kind_of_line_end_ends_a_record_and_lines_are_counted() {
-        for text in ["a,b\nc,d\n\ne,f", "a,b\r\nc,d\r\n\r\ne,f\r\n", "a,b\rc,d\r\re,f\r", "a,b\nc,d\r\n\r\ne,f\n"] {
+        for text in ["a,b\nc,d\n\ne,f", "a,b\r\nc,d\r\n\r\ne,f\r\n", "a,b\rc,d\r\re,f\r", "a,b\nc,d\r\n\re,f\n"] {
             let lines: Vec<u64> = read(text).iter().map(|(line, _)| *line).collect();
             assert_eq!(lines, [1, 2, 4], "{text:?}");
             assert_eq!(read(text)[2].1, ["e", "f"], "{text:?}");
@@ -146,6 +191,24 @@ mod tests {
         let got = read("a,\"b\nc\"\nd,\"e\"\"e\"\n");
         assert_eq!(got[0], (1, vec!["a".into(), "b\nc".into()]));
         assert_eq!(got[1], (3, vec!["d".into(), "e\"e".into()]));
+    }
+
+    #[test]
+    fn a_stray_line_has_no_fields_and_the_records_round_it_are_whole() {
+        let bytes = b"a,b\r\n\r\nc,\"d\r\ne,f\r\n".to_vec();
+        let block = Block { bytes, first_line: 7, strays: vec![Stray { at: 7, column: 1 }], joined: false };
+        let mut records = Records::new(&block, b',');
+        let mut found = Vec::new();
+        while let Some(record) = records.next_record() {
+            found.push((record.line, record.lines, record.stray, record.len()));
+        }
+        assert_eq!(found, [(7, 1, None, 2), (9, 1, Some(1), 0), (10, 1, None, 2)]);
+        assert_eq!(records.blank_lines(), 1);
+    }
+
+    #[test]
+    fn a_mark_at_the_start_of_a_block_is_kept_as_anywhere_else() {
+        assert_eq!(read("\u{feff}\"a,b\"\n")[0].1, ["\u{feff}\"a", "b\""]);
     }
 
     #[test]

@@ -5,7 +5,6 @@ use crate::catalogue::Measures;
 use crate::export::place::{FileId, Files};
 use crate::readings::attach::Readings;
 use crate::rows::ledger::{FileLedger, Ledger};
-use crate::rows::reason::Reason;
 use crate::visits::duplicates::Disagreement;
 use std::collections::BTreeMap;
 
@@ -54,32 +53,29 @@ pub fn add_course_of_care(
 fn account(path: &str, file: &FileLedger) -> FileAccount {
     FileAccount {
         file: path.to_owned(),
+        lines: file.lines,
+        lines_of_head: file.lines_of_head,
+        lines_blank: file.lines_blank,
+        lines_in_cells: file.lines_in_cells.count(),
         rows_read: file.read,
         rows_kept: file.kept,
         rows_duplicate: file.duplicate_exact + file.duplicate_differing,
-        rows_rejected: file.rejected.len() as u64,
+        rows_rejected: file.rejected.rows(),
         rows_left_out: file.left_out(),
+        rows_not_listed: file.rejected.not_listed(),
         cells_blanked: file.blanks.cells(),
     }
 }
 
 fn rejections(path: &str, file: &FileLedger) -> Vec<ReasonCount> {
-    let mut counts: BTreeMap<(Option<u16>, Reason), (u64, u32)> = BTreeMap::new();
-    for rejected in &file.rejected {
-        let entry = counts.entry((rejected.column, rejected.reason)).or_insert((0, rejected.place.line));
-        entry.0 += 1;
-        entry.1 = entry.1.min(rejected.place.line);
-    }
-    counts
-        .into_iter()
-        .map(|((column, reason), (count, line))| ReasonCount {
-            file: path.to_owned(),
-            column: column.map_or("", |c| file.column_name(c)).to_owned(),
-            reason: reason.to_string(),
-            count,
-            first_line: u64::from(line),
-        })
-        .collect()
+    let reasons = file.rejected.reasons().map(|(column, reason, tally)| ReasonCount {
+        file: path.to_owned(),
+        column: column.map_or("", |c| file.column_name(c)).to_owned(),
+        reason: reason.to_string(),
+        count: tally.count,
+        first_line: u64::from(tally.first_line),
+    });
+    reasons.collect()
 }
 
 fn disagreement_counts(files: &Files, disagreements: &[Disagreement]) -> Vec<ReasonCount> {
@@ -108,21 +104,23 @@ mod tests {
     use super::*;
     use crate::export::place::Place;
     use crate::rows::ledger::Rejected;
+    use crate::rows::reason::Reason;
+    use crate::rows::told::Rejections;
 
     #[test]
     fn reasons_are_counted_by_column_with_their_first_line() {
         let mut files = Files::default();
         let id = files.add("a.csv".into()).unwrap();
-        let rejected = [(9, Reason::NotADate), (4, Reason::NotADate), (6, Reason::FieldCount)]
-            .map(|(line, reason)| Rejected {
-                place: Place { file: id, line },
-                column: (reason == Reason::NotADate).then_some(1),
-                reason,
-            })
-            .to_vec();
+        let mut rejected = Rejections::default();
+        for (line, reason) in [(4, Reason::NotADate), (6, Reason::FieldCount), (9, Reason::NotADate)] {
+            let column = (reason == Reason::NotADate).then_some(1);
+            rejected.add(Rejected { place: Place { file: id, line }, column, reason });
+        }
         let mut ledger = Ledger::default();
         let header = vec!["patient".to_owned(), "date".to_owned()];
         ledger.push(FileLedger {
+            lines: 6,
+            lines_of_head: 1,
             read: 5,
             kept: 1,
             duplicate_exact: 1,

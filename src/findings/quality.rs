@@ -1,10 +1,18 @@
 //! How well the exports were understood: what `data-quality.html` says and `reconciliation.csv` holds.
 
-/// One line of `reconciliation.csv`: read = kept + duplicate + rejected.
+/// One line of `reconciliation.csv`: lines = head + blank + read + in cells; read = kept + duplicate + rejected.
 #[derive(Clone, PartialEq, Eq, Default, Debug)]
 pub struct FileAccount {
     /// The export, relative to the group folder.
     pub file: String,
+    /// Physical lines, counted before the file was cut into rows.
+    pub lines: u64,
+    /// Of these, lines skipped before the header, and lines of the header.
+    pub lines_of_head: u64,
+    /// Of these, blank.
+    pub lines_blank: u64,
+    /// Of these, lines on which a row goes on, inside a quoted cell.
+    pub lines_in_cells: u64,
     /// Data rows read.
     pub rows_read: u64,
     /// Rows kept.
@@ -15,6 +23,8 @@ pub struct FileAccount {
     pub rows_rejected: u64,
     /// Of these, left out by a declared filter.
     pub rows_left_out: u64,
+    /// Of the rejected rows, counted only and not listed one by one.
+    pub rows_not_listed: u64,
     /// Cells blanked because they could not be understood.
     pub cells_blanked: u64,
 }
@@ -25,18 +35,24 @@ impl FileAccount {
         let sum = |part: fn(&Self) -> u64| files.iter().map(part).sum();
         Self {
             file: String::new(),
+            lines: sum(|f| f.lines),
+            lines_of_head: sum(|f| f.lines_of_head),
+            lines_blank: sum(|f| f.lines_blank),
+            lines_in_cells: sum(|f| f.lines_in_cells),
             rows_read: sum(|f| f.rows_read),
             rows_kept: sum(|f| f.rows_kept),
             rows_duplicate: sum(|f| f.rows_duplicate),
             rows_rejected: sum(|f| f.rows_rejected),
             rows_left_out: sum(|f| f.rows_left_out),
+            rows_not_listed: sum(|f| f.rows_not_listed),
             cells_blanked: sum(|f| f.cells_blanked),
         }
     }
 
-    /// Whether read = kept + duplicate + rejected.
+    /// Whether lines = head + blank + read + in cells, and read = kept + duplicate + rejected.
     pub fn balances(&self) -> bool {
-        self.rows_read == self.rows_kept + self.rows_duplicate + self.rows_rejected
+        self.lines == self.lines_of_head + self.lines_blank + self.rows_read + self.lines_in_cells
+            && self.rows_read == self.rows_kept + self.rows_duplicate + self.rows_rejected
     }
 }
 
@@ -88,18 +104,26 @@ mod tests {
     fn a_total_adds_each_count_and_balances_when_every_file_does() {
         let file = |kept, duplicate, rejected, left_out, cells_blanked| FileAccount {
             file: "a.csv".into(),
+            lines: 2 + kept + duplicate + rejected,
+            lines_of_head: 1,
+            lines_blank: 0,
+            lines_in_cells: 1,
             rows_read: kept + duplicate + rejected,
             rows_kept: kept,
             rows_duplicate: duplicate,
             rows_rejected: rejected,
             rows_left_out: left_out,
+            rows_not_listed: 0,
             cells_blanked,
         };
         let files = [file(10, 2, 3, 1, 5), file(100, 20, 30, 7, 40)];
         let total = FileAccount::total(&files);
-        assert_eq!(total, FileAccount { file: String::new(), ..file(110, 22, 33, 8, 45) });
+        let whole = file(110, 22, 33, 8, 45);
+        let lines = FileAccount { lines: whole.lines + 2, lines_of_head: 2, lines_in_cells: 2, ..whole };
+        assert_eq!(total, FileAccount { file: String::new(), ..lines });
         assert!(total.balances() && files[0].balances());
-        assert!(!FileAccount { rows_read: 16, ..file(10, 2, 3, 1, 5) }.balances());
+        assert!(!FileAccount { lines: 18, ..file(10, 2, 3, 1, 5) }.balances());
+        assert!(!FileAccount { lines: 18, rows_read: 16, ..file(10, 2, 3, 1, 5) }.balances());
         assert_eq!(FileAccount::total(&[]), FileAccount::default());
     }
 }

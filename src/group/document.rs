@@ -4,6 +4,7 @@
 //! from several files (see [`extends`](super::extends)) and every message must point into the one
 //! that holds the offending key.
 
+use super::plain_text::{begins_like_a_formula, has_control};
 use super::suggest::did_you_mean;
 use crate::error::{Problem, Spot};
 use chrono::NaiveDate;
@@ -56,7 +57,9 @@ pub(super) struct Entry {
 pub(super) fn read(path: &Path) -> Result<Table, Problem> {
     let bytes_on_disk = std::fs::metadata(path).map_err(|error| cannot_read(path, &error))?;
     if bytes_on_disk.is_dir() {
-        return Err(Problem::input("this is a folder, not a file").at(Spot::file(path)));
+        return Err(Problem::input("this is a folder, not a file")
+            .at(Spot::file(path))
+            .hint("name a file in it whose name ends in .toml"));
     }
     if bytes_on_disk.len() > LONGEST_FILE {
         return Err(Problem::input("longer than 4 MB, so hardly a settings file")
@@ -88,7 +91,41 @@ pub(super) fn parse(path: &Path, text: &str) -> Result<Table, Problem> {
     })?;
     let mut table = table_of(document.get_ref(), &places);
     table.spot = Spot::file(path);
+    refuse_control(&table)?;
     Ok(table)
+}
+
+/// Refuses control characters in keys and texts: they would reach terminals, pages and sheets. A tab may stand alone: it
+/// is a delimiter.
+fn refuse_control(table: &Table) -> Result<(), Problem> {
+    let refusal = |what: String, spot: &Spot| {
+        Err(Problem::input(what).at(spot.clone()).hint(
+            "take it out; a text stands on one line, and a space stands for a line break in the name of a column",
+        ))
+    };
+    fn of_value(value: &Value) -> Option<bool> {
+        match value {
+            Value::Text(text) => Some(text != "\t" && has_control(text)),
+            _ => None,
+        }
+    }
+    for Entry { key, key_spot, node } in &table.entries {
+        if has_control(key) {
+            return refusal("a key holds a control character".to_owned(), key_spot);
+        }
+        let mut nodes = vec![node];
+        while let Some(node) = nodes.pop() {
+            match &node.value {
+                Value::List(items) => nodes.extend(items.iter().rev()),
+                Value::Table(inner) => refuse_control(inner)?,
+                value if of_value(value) == Some(true) => {
+                    return refusal(format!("`{key}` holds a control character"), &node.spot);
+                }
+                _ => (),
+            }
+        }
+    }
+    Ok(())
 }
 
 fn cannot_read(path: &Path, error: &std::io::Error) -> Problem {
@@ -96,7 +133,7 @@ fn cannot_read(path: &Path, error: &std::io::Error) -> Problem {
         std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
         _ => format!("cannot be read: {error}"),
     };
-    Problem::input(what).at(Spot::file(path))
+    Problem::input(what).at(Spot::file(path)).hint("check the path and the file's permissions")
 }
 
 /// Line starts of a text, so that a place is found without reading the text again.
@@ -175,7 +212,16 @@ impl Node {
     }
 
     fn wrong_type(&self, name: &str, expected: &str) -> Problem {
-        self.problem(format!("`{name}` must be {expected}, not {}", self.value.kind()))
+        let example = match expected {
+            "true or false" => format!("for example {name} = true"),
+            "a date" => format!("for example {name} = 2026-09-30"),
+            "a number" => format!("for example {name} = 0.05"),
+            "a whole number" => format!("for example {name} = 5"),
+            "a table" => format!("write its entries under a line [{}]", name.trim_matches(['[', ']'])),
+            _ if expected.starts_with("a list") => format!("for example {name} = [\"...\", \"...\"]"),
+            _ => format!("for example {name} = \"...\""),
+        };
+        self.problem(format!("`{name}` must be {expected}, not {}", self.value.kind())).hint(example)
     }
 
     /// Text.
@@ -190,8 +236,15 @@ impl Node {
     pub fn filled_text(&self, name: &str) -> Result<&str, Problem> {
         let text = self.text(name)?.trim();
         if text.is_empty() {
-            return Err(self.problem(format!("`{name}` is empty")));
+            return Err(self.problem(format!("`{name}` is empty")).hint("fill it in, or take the line out"));
         }
+        Ok(text)
+    }
+
+    /// The name of something that stands in sheets: not blank, and no formula to a spreadsheet.
+    pub fn name(&self, name: &str) -> Result<&str, Problem> {
+        let text = self.filled_text(name)?;
+        refuse_formula(text, name, &self.spot)?;
         Ok(text)
     }
 
@@ -208,7 +261,9 @@ impl Node {
     pub fn number(&self, name: &str) -> Result<f64, Problem> {
         match &self.value {
             Value::Number { value, .. } if value.is_finite() => Ok(*value),
-            Value::Number { .. } => Err(self.problem(format!("`{name}` must be a finite number"))),
+            Value::Number { .. } => Err(self
+                .problem(format!("`{name}` must be a finite number"))
+                .hint(format!("for example {name} = 0.05"))),
             _ => Err(self.wrong_type(name, "a number")),
         }
     }
@@ -221,6 +276,7 @@ impl Node {
         };
         whole.filter(|n| limits.contains(n)).ok_or_else(|| {
             self.problem(format!("`{name}` must be a whole number from {} to {}", limits.start(), limits.end()))
+                .hint(format!("for example {name} = {}", 5.clamp(*limits.start(), *limits.end())))
         })
     }
 
@@ -278,6 +334,16 @@ impl Node {
     }
 }
 
+/// Refuses a name that a spreadsheet would take for a formula.
+pub(super) fn refuse_formula(text: &str, name: &str, spot: &Spot) -> Result<(), Problem> {
+    match begins_like_a_formula(text) {
+        false => Ok(()),
+        true => Err(Problem::input(format!("`{name}` begins with a sign that spreadsheets take for a formula"))
+            .at(spot.clone())
+            .hint("begin the name with a letter or a digit, not with = + - @")),
+    }
+}
+
 impl Table {
     /// The value of a key.
     pub fn get(&self, key: &str) -> Option<&Node> {
@@ -296,7 +362,8 @@ impl Table {
 
     /// The value of a key that must be there; `name` says what the table is.
     pub fn require(&self, key: &str, name: &str) -> Result<&Node, Problem> {
-        self.get(key).ok_or_else(|| self.problem(format!("{name} has no `{key}`")))
+        self.get(key)
+            .ok_or_else(|| self.problem(format!("{name} has no `{key}`")).hint(format!("add a line {key} = ... to it")))
     }
 
     /// Refuses any key but these.
@@ -347,9 +414,37 @@ mod tests {
         let table = parse(Path::new("a.toml"), "a = 1\nb = 'x'\nc = 2.5\n").unwrap();
         let said = |result: Result<(), Problem>| result.unwrap_err().to_string();
         let at = |key: &str| table.get(key).unwrap();
-        assert_eq!(said(at("a").text("a").map(drop)), "a.toml:1:5: `a` must be text in quotation marks, not a number");
-        assert_eq!(said(at("b").number("b").map(drop)), "a.toml:2:5: `b` must be a number, not text");
-        assert_eq!(said(at("c").whole("c", 0..=9).map(drop)), "a.toml:3:5: `c` must be a whole number from 0 to 9");
+        let wrong = [
+            (
+                at("a").text("a").map(drop),
+                "a.toml:1:5: `a` must be text in quotation marks, not a number",
+                "a = \"...\"",
+            ),
+            (at("b").number("b").map(drop), "a.toml:2:5: `b` must be a number, not text", "b = 0.05"),
+            (at("c").whole("c", 0..=9).map(drop), "a.toml:3:5: `c` must be a whole number from 0 to 9", "c = 5"),
+        ];
+        for (result, what, example) in wrong {
+            assert_eq!(said(result), format!("{what}\n  what to do: for example {example}"));
+        }
+    }
+
+    #[test]
+    fn a_control_character_is_refused_where_it_stands_and_never_repeated() {
+        for (text, said) in [
+            ("a = 1\nname = \"x\\u001b[2J\"", "a.toml:2:8: `name` holds a control character"),
+            ("a = [1, ['x', \"y\\n\"]]", "a.toml:1:15: `a` holds a control character"),
+            ("[t.u]\nb = \"\\u202Ex\"", "a.toml:2:5: `b` holds a control character"),
+            ("a = \"\"\"x\ny\"\"\"", "a.toml:1:5: `a` holds a control character"),
+            ("[t]\n\"x\\u0007\" = 1", "a.toml:2:1: a key holds a control character"),
+        ] {
+            let message = problem(text);
+            assert!(message.starts_with(said) && message.contains("what to do:"), "{message}");
+            assert!(
+                message.matches('\n').count() == 1 && !message.contains(['\u{1b}', '\u{7}', '\u{202e}']),
+                "{message}"
+            );
+        }
+        assert!(parse(Path::new("a.toml"), "delimiter = \"\\t\"\nb = \"\"\"x \\\n  y\"\"\"").is_ok());
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Which files an `[[exports]]` stands for.
 
 use super::document::Node;
+use super::plain_text::has_control;
 use crate::error::{Problem, Spot};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -51,8 +52,17 @@ fn matches(folder: &Path, node: &Node) -> Result<Vec<PathBuf>, Problem> {
     })?;
     let mut files = Vec::new();
     for path in paths {
-        let path = path.map_err(|error| Problem::input(error.error().to_string()).at(Spot::file(error.path())))?;
+        let path = path.map_err(|error| {
+            Problem::input(error.error().to_string())
+                .at(Spot::file(error.path()))
+                .hint("check the folder's permissions, or make the pattern narrower")
+        })?;
         if path.is_file() {
+            if has_control(&path.to_string_lossy()) {
+                return Err(node
+                    .problem(format!("the name of a file that matches `{pattern}` holds a control character"))
+                    .hint("rename the file"));
+            }
             files.push(path);
         }
     }

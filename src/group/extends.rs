@@ -43,7 +43,7 @@ pub(super) fn with_parents(path: &Path, table: Table) -> Result<Table, Problem> 
         chain.push(parent);
     }
     let merged = layers.into_iter().rev().reduce(merge);
-    merged.ok_or_else(|| Problem::input("the mapping is empty"))
+    merged.ok_or_else(|| Problem::input("the mapping is empty").hint("write [columns] with at least patient and date"))
 }
 
 fn same_file(a: &Path, b: &Path) -> bool {

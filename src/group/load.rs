@@ -5,7 +5,7 @@ use super::export_files;
 use super::field::Field;
 use super::overrides;
 use super::parse_mapping::read_mapping;
-use super::settings::{Audience, EpisodeRules, Export, Group, OnTrackRules, PatientKeys};
+use super::settings::{Audience, DEFAULT_UNPACKED_LIMIT, EpisodeRules, Export, Group, OnTrackRules, PatientKeys};
 use super::setup_standard;
 use super::suggest::did_you_mean;
 use crate::catalogue::{Conditions, Measures};
@@ -38,6 +38,7 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         "name",
         "audience",
         "reject_limit",
+        "unpacked_limit_gb",
         "patient_keys",
         "as_of",
         "episodes",
@@ -54,9 +55,10 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
     let (setup_standard, setup_standard_file) = setup_standard::of_group(folder, &table)?;
     Ok(Group {
         folder: folder.to_path_buf(),
-        name: table.require("name", FILE)?.filled_text("name")?.to_owned(),
+        name: table.require("name", FILE)?.name("name")?.to_owned(),
         audience: table.get("audience").map_or(Ok(Audience::Internal), audience)?,
         reject_limit: table.get("reject_limit").map_or(Ok(DEFAULT_REJECT_LIMIT), reject_limit)?,
+        unpacked_limit: table.get("unpacked_limit_gb").map_or(Ok(DEFAULT_UNPACKED_LIMIT), unpacked_limit)?,
         patient_keys: table.get("patient_keys").map_or(Ok(PatientKeys::Group), patient_keys)?,
         episodes: table.get("episodes").map_or(Ok(EpisodeRules::default()), episodes)?,
         on_track: table.get("on_track").map_or(Ok(OnTrackRules::default()), on_track)?,
@@ -95,6 +97,17 @@ fn reject_limit(node: &Node) -> Result<f64, Problem> {
         .hint("write 0.05 for five in a hundred"))
 }
 
+/// In bytes.
+fn unpacked_limit(node: &Node) -> Result<u64, Problem> {
+    let gb = node.number("unpacked_limit_gb")?;
+    if gb > 0.0 && gb <= 1e6 {
+        return Ok((gb * 1e9) as u64);
+    }
+    Err(node
+        .problem("`unpacked_limit_gb` is how many GB of text a compressed export may hold, and over 0")
+        .hint("write unpacked_limit_gb = 8, or take the line out"))
+}
+
 fn episodes(node: &Node) -> Result<EpisodeRules, Problem> {
     let table = node.table("[episodes]")?;
     table.only(&["gap_days", "baseline_days", "endpoint_days"], "[episodes]")?;
@@ -127,7 +140,13 @@ fn on_track(node: &Node) -> Result<OnTrackRules, Problem> {
         Some(node) => {
             let value = node.number(key)?;
             let inside = (0.0..=highest).contains(&value);
-            if inside { Ok(value) } else { Err(node.problem(format!("`{key}` lies between 0 and {highest}"))) }
+            if inside {
+                Ok(value)
+            } else {
+                Err(node
+                    .problem(format!("`{key}` lies between 0 and {highest}"))
+                    .hint("correct it, or take the line out to use the default"))
+            }
         }
     };
     let days = |key: &str, default: i32| match table.get(key) {
@@ -189,7 +208,7 @@ fn exports(folder: &Path, table: &Table, measures: &Measures, conditions: &Condi
             }
             let mapping = read_mapping(&path, measures, conditions)?;
             let site = match table.get("site") {
-                Some(node) => Some(node.filled_text("site")?.to_owned()),
+                Some(node) => Some(node.name("site")?.to_owned()),
                 None => None,
             };
             let mapped = mapping.fields.iter().find(|rule| rule.field == Field::Site);

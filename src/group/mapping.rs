@@ -167,3 +167,37 @@ pub struct Mapping {
     /// Columns known, harmless and not used.
     pub ignore: Vec<ColumnName>,
 }
+
+impl FieldRule {
+    fn named(&self) -> impl Iterator<Item = &ColumnName> {
+        let source = match &self.source {
+            Source::Column(column) => Some(column),
+            Source::Fixed(_) => None,
+        };
+        let unit = match &self.unit {
+            Some(UnitRule::Column(column)) => Some(column),
+            _ => None,
+        };
+        source.into_iter().chain(unit)
+    }
+}
+
+impl ScoreRule {
+    fn named(&self) -> &[ColumnName] {
+        match &self.columns {
+            ScoreColumns::Whole(column) => std::slice::from_ref(column),
+            ScoreColumns::Items(columns) => columns,
+        }
+    }
+}
+
+impl Mapping {
+    /// Every column that it names.
+    pub fn columns(&self) -> impl Iterator<Item = &ColumnName> {
+        let fields = self.fields.iter().flat_map(FieldRule::named);
+        let scores = self.scores.iter().flat_map(ScoreRule::named);
+        let readings = self.readings.iter().flat_map(|rule| [&rule.measure_column, &rule.value_column]);
+        let keep = self.keep.iter().map(|rule| &rule.column);
+        fields.chain(scores).chain(readings).chain(keep).chain(&self.drop).chain(&self.ignore)
+    }
+}

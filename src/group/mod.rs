@@ -9,6 +9,7 @@ pub mod load;
 pub mod mapping;
 mod overrides;
 pub mod parse_mapping;
+pub mod plain_text;
 pub mod settings;
 pub mod setup_standard;
 pub(crate) mod suggest;

@@ -1,31 +1,53 @@
 //! `[measures.NAME]` and `[conditions.NAME]` of `group.toml`: the registries as the group wants them.
 
-use super::document::{Node, Table, Value};
+use super::document::{Node, Table, Value, refuse_formula};
 use crate::catalogue::{CatalogueError, Conditions, Measures};
 use crate::error::Problem;
 
 /// The shipped measures with the group's overrides.
 pub(super) fn measures(group: &Table) -> Result<Measures, Problem> {
-    let shipped = Measures::embedded().map_err(|error| Problem::failure(error.to_string()))?;
+    let shipped = Measures::embedded().map_err(|error| program_fault(&error))?;
     match group.get("measures") {
         Some(node) => {
             let table = node.table("[measures]")?;
+            refuse_formulas(table)?;
             shipped.with_overrides(&plain_table(table)).map_err(|error| place(&error, table))
         }
         None => Ok(shipped),
     }
 }
 
+/// A registry that was shipped cannot be read.
+fn program_fault(error: &CatalogueError) -> Problem {
+    Problem::failure(error.to_string()).hint("this is a fault of the program; report it")
+}
+
 /// The shipped conditions with the group's overrides.
 pub(super) fn conditions(group: &Table) -> Result<Conditions, Problem> {
-    let shipped = Conditions::embedded().map_err(|error| Problem::failure(error.to_string()))?;
+    let shipped = Conditions::embedded().map_err(|error| program_fault(&error))?;
     match group.get("conditions") {
         Some(node) => {
             let table = node.table("[conditions]")?;
+            refuse_formulas(table)?;
             shipped.with_overrides(&plain_table(table)).map_err(|error| place(&error, table))
         }
         None => Ok(shipped),
     }
+}
+
+/// Refuses keys and titles that a spreadsheet would take for formulas.
+fn refuse_formulas(section: &Table) -> Result<(), Problem> {
+    for entry in &section.entries {
+        refuse_formula(&entry.key, &entry.key, &entry.key_spot)?;
+        match &entry.node.value {
+            Value::Table(inner) => refuse_formulas(inner)?,
+            Value::Text(text) if matches!(entry.key.as_str(), "title" | "short_title" | "label" | "unit") => {
+                refuse_formula(text, &entry.key, &entry.node.spot)?;
+            }
+            _ => (),
+        }
+    }
+    Ok(())
 }
 
 /// Points a registry's complaint at the field, else the entry, that it is about.

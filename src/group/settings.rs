@@ -71,6 +71,9 @@ impl Default for OnTrackRules {
     }
 }
 
+/// Bytes that a compressed export may unpack to, unless `group.toml` says otherwise: some 40 million visits.
+pub const DEFAULT_UNPACKED_LIMIT: u64 = 8_000_000_000;
+
 /// The exports of one site or system.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Export {
@@ -93,6 +96,8 @@ pub struct Group {
     pub audience: Audience,
     /// Share of rejected rows (0 to 1) above which the run ends with exit code 3.
     pub reject_limit: f64,
+    /// Bytes that a compressed export may unpack to.
+    pub unpacked_limit: u64,
     /// Where a patient key is unique.
     pub patient_keys: PatientKeys,
     /// Episode rules.

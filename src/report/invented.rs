@@ -444,6 +444,11 @@ fn natural_course() -> NaturalCourse {
 fn data_quality() -> DataQuality {
     let file = |file: &str, kept: u64, duplicate: u64, rejected: u64, left_out: u64, blanked: u64| FileAccount {
         file: file.into(),
+        lines: 1 + kept + duplicate + rejected,
+        lines_of_head: 1,
+        lines_blank: 0,
+        lines_in_cells: 0,
+        rows_not_listed: 0,
         rows_read: kept + duplicate + rejected,
         rows_kept: kept,
         rows_duplicate: duplicate,

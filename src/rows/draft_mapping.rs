@@ -42,7 +42,9 @@ pub struct Draft {
 /// # Errors
 /// The file cannot be read, or is not a table of text with a header and rows.
 pub fn inspect(path: &Path) -> Result<Draft, Problem> {
-    let registry = |error: crate::catalogue::CatalogueError| Problem::failure(error.to_string());
+    let registry = |error: crate::catalogue::CatalogueError| {
+        Problem::failure(error.to_string()).hint("this is a fault of the program; report it")
+    };
     let measures = Measures::embedded().map_err(registry)?;
     let conditions = Conditions::embedded().map_err(registry)?;
     let aliases = Aliases::load()?;

@@ -12,6 +12,7 @@ use super::when::{DAY_OFFSETS, Quarter, When};
 use crate::catalogue::{CellCodes, ConditionId, Conditions, Region};
 use crate::export::records::Record;
 use crate::group::field::{Field, Kind};
+use crate::group::plain_text::has_control;
 use crate::units::{Degrees, Kilograms, Millimetres, Minutes, Newtons, Seconds, body_weight_n};
 use chrono::NaiveDate;
 use std::collections::HashMap;
@@ -177,6 +178,18 @@ fn read_name(field: Field, cell: &[u8], draft: &mut Draft, names: &mut Names) ->
         return Err(Reason::NameTooLong);
     }
     let text = std::str::from_utf8(cell).map_err(|_| Reason::UnknownWord)?;
+    let spaced; // codes may stand one a line, other names may not
+    let text = match has_control(text) {
+        false => text,
+        true if field == Field::Icd10 => {
+            spaced = text.replace(char::is_control, " ");
+            if has_control(&spaced) {
+                return Err(Reason::ControlCharacter);
+            }
+            &spaced
+        }
+        true => return Err(Reason::ControlCharacter),
+    };
     let put = |list: &mut NameList| list.intern(text);
     match field {
         Field::Patient => draft.patient = put(&mut names.patients),

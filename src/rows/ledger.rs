@@ -1,19 +1,12 @@
-//! The account of every row: read = kept + duplicate + rejected, file by file.
+//! The account of every line and row, file by file: the physical lines are those of the header, blank ones, and those of
+//! rows; read = kept + duplicate + rejected.
 
 use super::reason::Reason;
-use crate::export::place::{FileId, Place};
+use super::told::{Capped, Rejections};
+use crate::export::place::FileId;
 use std::collections::BTreeMap;
 
-/// A rejected row: where, which column, why.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub struct Rejected {
-    /// File and line.
-    pub place: Place,
-    /// The position of the column in the export, when one column is at fault.
-    pub column: Option<u16>,
-    /// Why.
-    pub reason: Reason,
-}
+pub use super::told::{InCell, Rejected};
 
 /// How often a reason came up in a column, and where first.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -59,6 +52,14 @@ impl Blanks {
 /// The account of one file.
 #[derive(Clone, Default, PartialEq, Eq, Debug)]
 pub struct FileLedger {
+    /// Physical lines, counted over the file's text before it was cut into records.
+    pub lines: u64,
+    /// Of these, lines that are skipped before the header, and lines of the header.
+    pub lines_of_head: u64,
+    /// Of these, blank.
+    pub lines_blank: u64,
+    /// Of these, lines on which a row goes on, inside a quoted cell.
+    pub lines_in_cells: Capped<InCell>,
     /// Data rows read: records after the header, empty lines not counted.
     pub read: u64,
     /// Rows that stand in the dataset.
@@ -67,8 +68,8 @@ pub struct FileLedger {
     pub duplicate_exact: u64,
     /// Rows that repeat a visit with other values.
     pub duplicate_differing: u64,
-    /// Rejected rows in order of line, those left out by a filter included.
-    pub rejected: Vec<Rejected>,
+    /// Rejected rows, those left out by a filter included.
+    pub rejected: Rejections,
     /// Blanked cells.
     pub blanks: Blanks,
     /// The header, for messages.
@@ -84,17 +85,18 @@ pub struct FileLedger {
 impl FileLedger {
     /// Rows left out by a declared filter.
     pub fn left_out(&self) -> u64 {
-        self.rejected.iter().filter(|r| r.reason.is_choice()).count() as u64
+        self.rejected.reasons().filter(|(_, reason, _)| reason.is_choice()).map(|(_, _, tally)| tally.count).sum()
     }
 
     /// Rows rejected for a fault.
     pub fn faulty(&self) -> u64 {
-        self.rejected.len() as u64 - self.left_out()
+        self.rejected.rows() - self.left_out()
     }
 
-    /// Whether read = kept + duplicate + rejected.
+    /// Whether every physical line is the head's, blank or a row's, and read = kept + duplicate + rejected.
     pub fn balances(&self) -> bool {
-        self.read == self.kept + self.duplicate_exact + self.duplicate_differing + self.rejected.len() as u64
+        self.lines == self.lines_of_head + self.lines_blank + self.read + self.lines_in_cells.count()
+            && self.read == self.kept + self.duplicate_exact + self.duplicate_differing + self.rejected.rows()
     }
 
     /// The header text of a column.
@@ -141,15 +143,26 @@ impl Ledger {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::export::place::Place;
+
+    fn place(line: u32) -> Place {
+        Place { file: FileId(0), line }
+    }
 
     #[test]
     fn rows_left_out_by_a_filter_are_rejected_rows_but_no_fault() {
-        let place = |line| Place { file: FileId(0), line };
-        let rejected = vec![
-            Rejected { place: place(2), column: Some(0), reason: Reason::LeftOut },
-            Rejected { place: place(3), column: None, reason: Reason::FieldCount },
-        ];
-        let file = FileLedger { read: 12, kept: 9, duplicate_exact: 1, rejected, ..FileLedger::default() };
+        let mut rejected = Rejections::default();
+        rejected.add(Rejected { place: place(2), column: Some(0), reason: Reason::LeftOut });
+        rejected.add(Rejected { place: place(3), column: None, reason: Reason::FieldCount });
+        let file = FileLedger {
+            lines: 13,
+            lines_of_head: 1,
+            read: 12,
+            kept: 9,
+            duplicate_exact: 1,
+            rejected,
+            ..FileLedger::default()
+        };
         assert!(file.balances());
         assert_eq!((file.left_out(), file.faulty()), (1, 1));
         let mut ledger = Ledger::default();
@@ -157,5 +170,23 @@ mod tests {
         assert!((ledger.faulty_share() - 1.0 / 11.0).abs() < 1e-15);
         ledger.push(FileLedger { kept: 10, ..file });
         assert_eq!(ledger.unbalanced(), [FileId(1)]);
+    }
+
+    #[test]
+    fn an_account_whose_lines_are_not_all_told_does_not_balance() {
+        let mut lines_in_cells = Capped::default();
+        lines_in_cells.add(InCell { place: place(5), row_line: 4 });
+        let file = FileLedger {
+            lines: 6,
+            lines_of_head: 2,
+            lines_blank: 1,
+            lines_in_cells,
+            read: 2,
+            kept: 2,
+            ..FileLedger::default()
+        };
+        assert!(file.balances());
+        assert!(!FileLedger { lines: 7, ..file.clone() }.balances(), "a line that no record and no blank line has");
+        assert!(!FileLedger { lines_in_cells: Capped::default(), ..file }.balances());
     }
 }

@@ -43,6 +43,8 @@ pub struct Plan<'g> {
     pub unmapped: Vec<u16>,
     /// Columns that the mapping does not drop: what the privacy gate looks at.
     pub screened: Vec<u16>,
+    /// Of each column whether it is declared as text that nothing is read from: dropped, or ignored.
+    pub text: Vec<bool>,
     /// The column of the patient key.
     pub patient_column: Option<u16>,
 }
@@ -186,6 +188,9 @@ pub fn plan<'g>(
         .map(|i| i as u16)
         .collect();
     let screened = (0..header.len()).filter(|&i| !flag(&dropped_flags, i)).map(|i| i as u16).collect();
+    let text = (0..header.len())
+        .map(|i| flag(&dropped_flags, i) || !flag(&used, i) && header.get(i).is_some_and(|text| ignored(text)))
+        .collect();
     let patient_column = fields.iter().find(|f| f.field == Field::Patient).map(FieldPlan::column);
 
     Ok(Plan {
@@ -203,6 +208,7 @@ pub fn plan<'g>(
         dropped,
         unmapped,
         screened,
+        text,
         patient_column,
     })
 }
@@ -250,8 +256,11 @@ impl Columns<'_> {
                 .hint(format!("say which is meant: '{0}#1', '{0}#2', ...", name.text)));
         }
         match places.nth(name.nth.saturating_sub(1) as usize) {
-            Some(at) => u16::try_from(at)
-                .map_err(|_| Problem::input("the file has more than 65,535 columns").at(Spot::line(self.shown, 1))),
+            Some(at) => u16::try_from(at).map_err(|_| {
+                Problem::input("the file has more than 65,535 columns")
+                    .at(Spot::line(self.shown, 1))
+                    .hint("check the delimiter under [file] in the mapping")
+            }),
             None => Err(self.not_found(name, spot)),
         }
     }

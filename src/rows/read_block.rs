@@ -3,11 +3,12 @@
 //! Blocks are read side by side, each with its own short lists of names; the file joins them in order.
 
 use super::fields::{self, Draft};
-use super::ledger::{Blanks, Rejected};
+use super::ledger::{Blanks, InCell, Rejected};
 use super::match_columns::{CellSource, Plan, ReadingPlan, ScorePlan};
 use super::names::Names;
 use super::reason::Reason;
 use super::row::{Answers, Row, Score};
+use super::told::{Capped, Rejections};
 use super::when::{Quarter, When};
 use crate::catalogue::MeasureId;
 use crate::export::blocks::Block;
@@ -26,11 +27,15 @@ pub struct BlockRows {
     /// This block's names.
     pub names: Names,
     /// Rejected rows.
-    pub rejected: Vec<Rejected>,
+    pub rejected: Rejections,
     /// Blanked cells.
     pub blanks: Blanks,
     /// Records read.
     pub read: u64,
+    /// Blank lines.
+    pub blank_lines: u64,
+    /// Lines on which a record goes on.
+    pub lines_in_cells: Capped<InCell>,
 }
 
 /// Reads the records of a block. The header is not among them.
@@ -39,11 +44,16 @@ pub fn read_block(plan: &Plan<'_>, block: &Block, file: FileId, as_of: chrono::N
     let mut reader = BlockReader { plan, as_of, out: BlockRows::default(), cache: fields::Cache::default() };
     while let Some(record) = records.next_record() {
         reader.out.read += 1;
-        let place = Place { file, line: u32::try_from(record.line).unwrap_or(u32::MAX) };
-        if let Err((column, reason)) = reader.read_record(&record, place) {
-            reader.out.rejected.push(Rejected { place, column, reason });
+        let place = |line: u64| Place { file, line: u32::try_from(line).unwrap_or(u32::MAX) };
+        let first = place(record.line);
+        for line in record.line + 1..record.line + record.lines {
+            reader.out.lines_in_cells.add(InCell { place: place(line), row_line: first.line });
+        }
+        if let Err((column, reason)) = reader.read_record(&record, first) {
+            reader.out.rejected.add(Rejected { place: first, column, reason });
         }
     }
+    reader.out.blank_lines = records.blank_lines();
     reader.out
 }
 
@@ -59,6 +69,9 @@ type Fault = (Option<u16>, Reason);
 impl BlockReader<'_, '_> {
     fn read_record(&mut self, record: &Record<'_>, place: Place) -> Result<(), Fault> {
         let plan = self.plan;
+        if let Some(column) = record.stray {
+            return Err((u16::try_from(column).ok(), Reason::StrayQuote));
+        }
         if record.has_nul() {
             return Err((None, Reason::NulByte));
         }
@@ -87,7 +100,9 @@ impl BlockReader<'_, '_> {
             let understood =
                 fields::read(plan, field, cell, record, &mut draft, &mut self.out.names, &mut self.cache, self.as_of);
             if let Err(reason) = understood {
-                if field.field.is_required() || reason == Reason::NameTooLong {
+                // a row without its site would be another site's
+                let rejects = field.field.is_required() || field.field == Field::Site;
+                if rejects || reason == Reason::NameTooLong {
                     return Err((Some(field.column()), reason));
                 }
                 self.out.blanks.add(field.column(), reason, place.line);
@@ -236,7 +251,7 @@ impl BlockReader<'_, '_> {
 }
 
 /// A cell without the spaces round it and without byte-order marks from files joined end to end.
-fn clean(cell: &[u8]) -> &[u8] {
+pub(super) fn clean(cell: &[u8]) -> &[u8] {
     const MARK: &[u8] = "\u{feff}".as_bytes();
     const NO_BREAK_SPACE: &[u8] = "\u{a0}".as_bytes();
     let mut cell = cell.trim_ascii();

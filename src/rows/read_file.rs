@@ -1,19 +1,21 @@
 //! Export -> the rows of one file, in order of line, with its ledger.
 
-use super::ledger::{Blanks, FileLedger, Rejected};
+use super::ledger::FileLedger;
 use super::match_columns::{Plan, plan};
 use super::names::{NameList, Names};
 use super::privacy::{self, Screen};
+use super::quotes::quote_rule;
 use super::read_block::{BlockRows, read_block};
 use super::row::{NameId, Row, Score};
 use crate::error::{Problem, Spot};
 use crate::export::blocks::{Block, Blocks};
 use crate::export::encoding::Utf8Reader;
+use crate::export::head::Head;
 use crate::export::open::{open_counted, read_problem};
 use crate::export::place::FileId;
-use crate::export::records::Records;
 use crate::group::field::Field;
 use crate::group::mapping::Mapping;
+use crate::group::plain_text::{column_text, has_control};
 use crate::group::settings::{Group, PatientKeys};
 use rayon::prelude::*;
 use std::path::Path;
@@ -43,23 +45,24 @@ pub fn read_file(
     tell: &(dyn Fn(u64) + Sync),
 ) -> Result<FileRows, Problem> {
     let shown = path.strip_prefix(&group.folder).unwrap_or(path);
-    let (reader, bytes) = open_counted(path, shown)?;
+    let (reader, bytes) = open_counted(path, shown, group.unpacked_limit)?;
     let reader = Utf8Reader::new(reader, mapping.form.encoding).map_err(|e| read_problem(shown, &e))?;
     let mut blocks = Blocks::new(reader, shown, mapping.form.delimiter);
-
-    let first = blocks.next_block()?.ok_or_else(|| {
-        Problem::input("the file is empty").at(Spot::file(shown)).hint("export it again, or take it out of `files`")
-    })?;
-    let (header, first) = split_header(first, mapping, shown)?;
+    let head = blocks.head(mapping.form.skip_lines)?;
+    let header = header_of(&head, mapping, shown)?;
     let plan = plan(group, mapping, site, &header, shown)?;
+    let mut blocks = blocks.with_rule(quote_rule(&plan));
     privacy::screen_headers(&plan, shown)?;
+    let first = blocks.next_block()?;
     let mut screen = Screen::new(&plan);
-    screen.observe(&first);
+    if let Some(first) = &first {
+        screen.observe(first);
+    }
     screen.verdict(&plan, shown)?;
 
-    let mut out = FileRows { ledger: file_ledger(&plan), ..FileRows::default() };
+    let mut out = FileRows { ledger: file_ledger(&plan, &head), ..FileRows::default() };
     let at_once = 2 * rayon::current_num_threads();
-    let mut batch = vec![first];
+    let mut batch: Vec<Block> = first.into_iter().collect();
     let mut understood: Vec<BlockRows> = Vec::new();
     let mut told = 0;
     while !(batch.is_empty() && understood.is_empty()) {
@@ -79,10 +82,11 @@ pub fn read_file(
         told = so_far;
     }
     out.ledger.kept = out.rows.len() as u64;
+    out.ledger.lines = blocks.lines();
     Ok(out)
 }
 
-fn next_blocks(blocks: &mut Blocks, most: usize) -> Result<Vec<Block>, Problem> {
+fn next_blocks(blocks: &mut Blocks<'_>, most: usize) -> Result<Vec<Block>, Problem> {
     let mut out = Vec::with_capacity(most);
     while out.len() < most {
         match blocks.next_block()? {
@@ -93,8 +97,10 @@ fn next_blocks(blocks: &mut Blocks, most: usize) -> Result<Vec<Block>, Problem> 
     Ok(out)
 }
 
-fn file_ledger(plan: &Plan<'_>) -> FileLedger {
+fn file_ledger(plan: &Plan<'_>, head: &Head) -> FileLedger {
     FileLedger {
+        lines_of_head: head.lines,
+        lines_blank: head.blank_lines,
         header: plan.header.clone(),
         dropped: plan.dropped.clone(),
         unmapped: plan.unmapped.iter().filter_map(|i| plan.header.get(usize::from(*i)).cloned()).collect(),
@@ -103,56 +109,41 @@ fn file_ledger(plan: &Plan<'_>) -> FileLedger {
     }
 }
 
-/// Takes the lines before the header and the header itself off the first block.
-fn split_header(block: Block, mapping: &Mapping, shown: &Path) -> Result<(Vec<String>, Block), Problem> {
-    let skip = skipped(&block.bytes, mapping.form.skip_lines);
-    let text = block.bytes.get(skip..).unwrap_or_default();
-    if looks_binary(text) {
-        return Err(Problem::input("this is not a table of text")
-            .at(Spot::file(shown))
-            .hint("export as CSV; a spreadsheet or a database file cannot be read"));
-    }
-    let first_line = block.first_line + u64::from(mapping.form.skip_lines);
-    let mut records = Records::of_text(text, first_line, mapping.form.delimiter);
-    let Some(record) = records.next_record() else {
-        return Err(Problem::input("the file holds no header").at(Spot::file(shown)).hint("export it again"));
-    };
-    let header: Vec<String> = record
-        .iter()
-        .map(|cell| String::from_utf8_lossy(cell).trim().trim_start_matches('\u{feff}').to_owned())
-        .collect();
+/// The names of the columns.
+fn header_of(head: &Head, mapping: &Mapping, shown: &Path) -> Result<Vec<String>, Problem> {
+    let header: Vec<String> = head.cells.iter().map(|cell| column_text(cell)).collect();
+    let spot = || Spot::line(shown, head.line);
     if header.len() > usize::from(u16::MAX) {
         return Err(Problem::input("the header has more than 65,535 columns")
-            .at(Spot::line(shown, first_line))
+            .at(spot())
             .hint("check the delimiter under [file] in the mapping"));
     }
-    let (rest, line) = records.position();
-    let rest = text.len() - rest;
-    let bytes = text.get(rest..).unwrap_or_default().to_vec();
-    Ok((header, Block { bytes, first_line: line }))
-}
-
-fn skipped(bytes: &[u8], lines: u32) -> usize {
-    let mut at = 0;
-    for _ in 0..lines {
-        match memchr::memchr(b'\n', bytes.get(at..).unwrap_or_default()) {
-            Some(i) => at += i + 1,
-            None => return bytes.len(),
-        }
+    if let Some(at) = header.iter().position(|text| has_control(text)) {
+        return Err(Problem::input(format!("the name of column {} holds a control character", at + 1))
+            .at(spot())
+            .hint("take it out of the header, and export again"));
     }
-    at
-}
-
-/// A header with control characters is no header: a spreadsheet, a picture, a database.
-fn looks_binary(text: &[u8]) -> bool {
-    let line = text.split(|b| matches!(b, b'\n' | b'\r')).find(|line| !line.is_empty()).unwrap_or_default();
-    line.iter().any(|b| *b < 0x20 && *b != b'\t')
+    let names_of = |text: &str| mapping.columns().any(|name| name.text == text);
+    let swallowed = head.cells.iter().zip(&header).position(|(cell, text)| {
+        // a stray quote in the header would swallow rows; a name that the mapping knows has none in it
+        let inner = cell.trim_matches([' ', '\t', '\u{feff}']);
+        let is_whole = !inner.starts_with(['\n', '\r']) && !inner.ends_with(['\n', '\r']) && names_of(text);
+        cell.contains(['\n', '\r']) && !is_whole
+    });
+    match swallowed {
+        None => Ok(header),
+        Some(at) => Err(Problem::input(format!("the name of column {} runs over several lines", at + 1)).at(spot()).hint(
+            "take a stray quotation mark out of the header; if the name does so, write it into the mapping on one line, \
+             under [ignore] if it is not needed",
+        )),
+    }
 }
 
 impl FileRows {
     /// Joins the next block: its names become the run's, its scores this file's.
     fn append(&mut self, block: BlockRows, names: &mut Names, keys: PatientKeys) {
-        let BlockRows { rows, scores, names: own, rejected, blanks, read } = block;
+        self.take_account(&block);
+        let BlockRows { rows, scores, names: own, .. } = block;
         let to = Translation::new(&own, names, keys, &rows);
         let first_score = self.scores.len() as u32;
         self.rows.reserve(rows.len());
@@ -167,13 +158,14 @@ impl FileRows {
             self.rows.push(row);
         }
         self.scores.extend(scores);
-        self.take_account(read, rejected, &blanks);
     }
 
-    fn take_account(&mut self, read: u64, mut rejected: Vec<Rejected>, blanks: &Blanks) {
-        self.ledger.read += read;
-        self.ledger.rejected.append(&mut rejected);
-        self.ledger.blanks.merge(blanks);
+    fn take_account(&mut self, block: &BlockRows) {
+        self.ledger.read += block.read;
+        self.ledger.lines_blank += block.blank_lines;
+        self.ledger.lines_in_cells.merge(&block.lines_in_cells);
+        self.ledger.rejected.merge(&block.rejected);
+        self.ledger.blanks.merge(&block.blanks);
     }
 }
 

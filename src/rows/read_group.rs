@@ -35,10 +35,11 @@ pub fn read_group(group: &Group, tell: &(dyn Fn(u64, u64) + Sync)) -> Result<Int
     for export in &group.exports {
         for path in &export.files {
             let shown = path.to_string_lossy().replace('\\', "/");
-            let file = intake
-                .files
-                .add(shown)
-                .ok_or_else(|| Problem::input("more than 65,535 export files").at(Spot::file("group.toml")))?;
+            let file = intake.files.add(shown).ok_or_else(|| {
+                Problem::input("more than 65,535 export files")
+                    .at(Spot::file("group.toml"))
+                    .hint("join files, or make groups of fewer")
+            })?;
             let full = group.folder.join(path);
             let site = export.site.as_deref();
             let tell = |read| tell(read, bytes);

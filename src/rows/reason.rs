@@ -7,6 +7,8 @@ use std::fmt;
 pub enum Reason {
     /// The row has another number of fields than the header.
     FieldCount,
+    /// A quoted cell goes on past the line's end where no line end is allowed.
+    StrayQuote,
     /// The row holds a NUL byte.
     NulByte,
     /// The header stands again among the rows.
@@ -57,6 +59,8 @@ pub enum Reason {
     ItemOutsideRange,
     /// A name longer than 200 characters.
     NameTooLong,
+    /// A name with a control character.
+    ControlCharacter,
 }
 
 impl Reason {
@@ -70,6 +74,9 @@ impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::FieldCount => "the row has more or fewer fields than the header",
+            Self::StrayQuote => {
+                "stray quote: a quoted cell goes on past the end of the line, and what follows are rows or no whole row"
+            }
             Self::NulByte => "the row holds a NUL byte",
             Self::RepeatedHeader => "the header stands again among the rows",
             Self::LeftOut => "left out by the declared filter",
@@ -97,6 +104,7 @@ impl fmt::Display for Reason {
             Self::ScoreOutsideScale => "the score is outside the measure's scale",
             Self::ItemOutsideRange => "the item is outside its range",
             Self::NameTooLong => "the name is longer than 200 characters",
+            Self::ControlCharacter => "the name holds a control character",
         })
     }
 }

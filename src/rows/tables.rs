@@ -92,7 +92,8 @@ impl<'a, T> Field<'a, T> {
 pub fn frame<T: Sync>(source: &T, lines: Range<usize>, fields: &[Field<'_, T>]) -> Result<DataFrame, Problem> {
     let height = lines.len();
     let columns: Vec<Column> = fields.par_iter().map(|field| field.column(source, lines.clone())).collect();
-    DataFrame::new(height, columns).map_err(|error| Problem::failure(error.to_string()))
+    DataFrame::new(height, columns)
+        .map_err(|error| Problem::failure(error.to_string()).hint("this is a fault of the program; report it"))
 }
 
 /// Writes `lines` lines of a dataset as a Parquet file, compressed with zstd.
@@ -100,7 +101,9 @@ pub fn frame<T: Sync>(source: &T, lines: Range<usize>, fields: &[Field<'_, T>]) 
 /// # Errors
 /// The file cannot be written.
 pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[Field<'_, T>]) -> Result<(), Problem> {
-    let failed = |error: PolarsError| Problem::failure(error.to_string()).at(Spot::file(path));
+    let failed = |error: PolarsError| {
+        Problem::failure(error.to_string()).at(Spot::file(path)).hint("check the room on the disk")
+    };
     let file = File::create(path).map_err(|error| Problem::io(path, &error))?;
     let schema = frame(source, 0..0, fields)?;
     let mut writer = ParquetWriter::new(BufWriter::new(file))

@@ -51,7 +51,11 @@ type Lost = (u64, Option<String>, String);
 
 fn lost_by_reader(file: &FileLedger) -> Vec<Lost> {
     let column = |c: u16| file.column_name(c).to_string();
-    file.rejected.iter().map(|r| (u64::from(r.place.line), r.column.map(column), r.reason.to_string())).collect()
+    file.rejected
+        .told()
+        .iter()
+        .map(|(r, _)| (u64::from(r.place.line), r.column.map(column), r.reason.to_string()))
+        .collect()
 }
 
 fn lost_in_truth(file: &Value) -> Vec<Lost> {

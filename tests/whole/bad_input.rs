@@ -1,6 +1,6 @@
 //! Bad input: each ends in a clear error or a counted rejection, never in a panic, and leaves no half-written output.
 
-use super::{Account, SmallGroup, mendcurve, sheet, stderr, text};
+use super::{Account, SmallGroup, mendcurve, sheet, stderr, stdout, text};
 use std::io::Write;
 use std::process::Output;
 
@@ -72,9 +72,19 @@ fn an_empty_file_is_refused() {
 }
 
 #[test]
-fn a_header_alone_gives_a_report_of_nothing() {
-    let account = balanced(&group(""));
+fn a_header_alone_gives_a_report_of_nothing_and_is_doubted() {
+    let small = group("");
+    let output = small.report();
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let account = small.account();
     assert_eq!((account.read, account.kept), (0, 0));
+    let said = stdout(&output);
+    assert!(said.contains("doubt: a header and no row in ") && said.contains("was it exported whole?"), "{said}");
+    let page = std::fs::read_to_string(small.path("out/data-quality.html")).unwrap();
+    assert!(page.contains("One export holds a header and no row. Was it exported whole?"));
+    let full = among_good_rows("k,2026-03-20,300,80,3,40");
+    assert!(!stdout(&full.report()).contains("doubt"));
+    assert!(!std::fs::read_to_string(full.path("out/data-quality.html")).unwrap().contains("exported whole?"));
 }
 
 #[test]
@@ -99,6 +109,60 @@ fn a_truncated_gzip_file_is_refused() {
     let whole = encoder.finish().unwrap();
     let said = refused(&SmallGroup::new(MAPPING, &whole[..whole.len() / 2]), 2);
     assert!(said.contains("damaged or ends too early"), "{said}");
+}
+
+#[test]
+fn a_damaged_zstd_file_is_refused_as_bad_input() {
+    let text: String = (0..5_000).map(|i| format!("k{i},2026-03-01,{},80,3,40\n", i * 7919 % 1000)).collect();
+    let mut packed = zstd::encode_all(format!("{HEADER}{text}").as_bytes(), 3).unwrap();
+    let from = packed.len() / 2;
+    packed[from..from + 64].fill(0xff);
+    let said = refused(&SmallGroup::new(MAPPING, packed), 2);
+    assert!(said.contains("damaged or ends too early"), "{said}");
+}
+
+fn gzip(text: &[u8]) -> Vec<u8> {
+    let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+    encoder.write_all(text).unwrap();
+    encoder.finish().unwrap()
+}
+
+#[test]
+fn a_compressed_file_that_holds_more_than_the_group_allows_is_refused() {
+    let small = SmallGroup::new(MAPPING, gzip(format!("{HEADER}{}", "\n".repeat(2_000_000)).as_bytes()));
+    let settings = std::fs::read_to_string(small.path("group.toml")).unwrap();
+    small.put("group.toml", format!("unpacked_limit_gb = 0.001\n{settings}"));
+    let said = refused(&small, 2);
+    assert!(said.contains("export.csv: the compressed file holds more than 0.001 GB of text"), "{said}");
+    assert!(said.contains("unpacked_limit_gb"), "{said}");
+    small.put("group.toml", format!("unpacked_limit_gb = 0\n{settings}"));
+    assert!(refused(&small, 2).contains("group.toml:1:21: `unpacked_limit_gb` is how many GB"));
+    small.put("group.toml", settings);
+    let account = balanced(&small);
+    assert_eq!((account.read, account.rejected), (0, 0), "blank lines are counted, whatever their number");
+    let reconciliation = sheet(&small.path("out/tables/reconciliation.csv"));
+    assert_eq!(
+        (reconciliation[0]["lines"].as_str(), reconciliation[0]["lines_blank"].as_str()),
+        ("2000001", "2000000")
+    );
+}
+
+#[test]
+fn beyond_a_limit_rejected_rows_are_counted_and_not_listed_and_sheet_and_page_say_so() {
+    let rows = 250_000;
+    let small = SmallGroup::new(MAPPING, gzip(format!("{HEADER}{}", ",,,,,\n".repeat(rows)).as_bytes()));
+    let settings = std::fs::read_to_string(small.path("group.toml")).unwrap();
+    small.put("group.toml", format!("reject_limit = 1\n{settings}"));
+    let account = balanced(&small);
+    assert_eq!((account.read, account.rejected), (250_000, 250_000));
+    let rejected = sheet(&small.path("out/restricted/rejected_rows.csv"));
+    assert_eq!(rejected.len(), 100_001);
+    let last = rejected.last().unwrap();
+    assert_eq!((last["line"].as_str(), last["rows"].as_str()), ("100002", "150000"));
+    let reconciliation = sheet(&small.path("out/tables/reconciliation.csv"));
+    assert_eq!(reconciliation[0]["rows_not_listed"], "150000");
+    let page = std::fs::read_to_string(small.path("out/data-quality.html")).unwrap();
+    assert!(page.contains("150,000 rejected rows are counted here and not listed one by one"));
 }
 
 #[test]

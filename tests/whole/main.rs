@@ -5,9 +5,12 @@ mod balance;
 mod commands;
 mod dialects;
 mod direction;
+mod hostile_names;
 mod published_trials;
+mod remedies;
 mod sample_group;
 mod setups;
+mod stray_quotes;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

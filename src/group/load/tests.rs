@@ -117,7 +117,7 @@ fn a_value_out_of_range_or_of_the_wrong_type_is_refused_where_it_stands() {
     );
     assert_eq!(
         complaint("name = 'G'\nreject_limit = '5 %'"),
-        "group.toml:2:16: `reject_limit` must be a number, not text"
+        "group.toml:2:16: `reject_limit` must be a number, not text\n  what to do: for example reject_limit = 0.05"
     );
     assert!(complaint("audience = 'release'").starts_with("group.toml: group.toml has no `name`"));
     assert!(complaint("name = ' '").starts_with("group.toml:1:8: `name` is empty"));

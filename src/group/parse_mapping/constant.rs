@@ -1,6 +1,6 @@
 //! `fixed`: the same value in every row.
 
-use super::super::document::Node;
+use super::super::document::{Node, refuse_formula};
 use super::super::field::Kind;
 use super::super::mapping::{FieldRule, FileForm, UnitRule};
 use super::super::suggest::did_you_mean;
@@ -38,6 +38,9 @@ pub(super) fn as_cell(
             }
         }
     };
+    if rule.field.kind() == Kind::Name {
+        refuse_formula(text, rule.field.name(), &node.spot)?;
+    }
     match fits {
         true => Ok(text.to_owned()),
         false => Err(node.problem(format!("`{}` cannot be fixed to this", rule.field)).hint(remedy)),

@@ -1,6 +1,6 @@
 //! Vocabularies: the export's own words for canonical ones.
 
-use super::super::document::{Entry, Node, Table};
+use super::super::document::{Entry, Node, Table, refuse_formula};
 use super::super::field::{Field, Kind};
 use super::super::suggest::did_you_mean;
 use crate::catalogue::{Conditions, Measure};
@@ -138,7 +138,10 @@ fn canonical(field: Field, entry: &Entry, conditions: &Conditions) -> Result<Str
         Kind::ConditionLabel => conditions.iter().map(|(_, condition)| condition.key.clone()).collect(),
         Kind::Days | Kind::Count | Kind::Number => return number(entry).map(|number| number.to_string()),
         // a site or a table may have another name in the report than in the export; a patient may not
-        Kind::Name if field != Field::Patient => return Ok(entry.key.clone()),
+        Kind::Name if field != Field::Patient => {
+            refuse_formula(&entry.key, field.name(), &entry.key_spot)?;
+            return Ok(entry.key.clone());
+        }
         _ => {
             return Err(Problem::input(format!("`{field}` is not read by words"))
                 .at(entry.key_spot.clone())

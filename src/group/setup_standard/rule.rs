@@ -12,7 +12,11 @@ pub(super) fn rules(table: &Table, over: Option<PossibleRules>) -> Result<Possib
     let all_required = over.is_none();
     let mut rules = over.unwrap_or_default();
     let Some(node) = table.get("rule") else {
-        return if all_required { Err(table.problem("there is no [rule]")) } else { Ok(rules) };
+        return if all_required {
+            Err(table.problem("there is no [rule]").hint("add each rule as a section [rule.KEY]"))
+        } else {
+            Ok(rules)
+        };
     };
     let hint = "write each rule as a section of its own: [rule.session_long]";
     let tables = node.table("rule").map_err(|problem| problem.hint(hint))?;
@@ -55,7 +59,9 @@ fn set(rules: &mut PossibleRules, rule: Rule, table: &Table, name: &str, all_req
     }
     let spring = &rules.limits.turns_and_tension_disagree;
     if spring.full_tension_low_lbf > spring.full_tension_high_lbf {
-        return Err(table.problem("the full tension runs backwards: its lower end is above its upper end"));
+        return Err(table
+            .problem("the full tension runs backwards: its lower end is above its upper end")
+            .hint("exchange the two"));
     }
     let text = rules.text_mut(rule);
     if is_changed {
@@ -75,7 +81,7 @@ fn set(rules: &mut PossibleRules, rule: Rule, table: &Table, name: &str, all_req
 fn checked(node: &Node, key: &str) -> Result<f64, Problem> {
     let limit = node.number(key)?;
     if limit < 0.0 {
-        return Err(node.problem(format!("`{key}` cannot be negative")));
+        return Err(node.problem(format!("`{key}` cannot be negative")).hint("write 0 or more"));
     }
     if key.ends_with("_share") && limit > 1.0 {
         return Err(node

@@ -188,7 +188,10 @@ fn a_missing_key_is_named_where_its_item_stands() {
 #[test]
 fn a_target_fits_its_parameter() {
     let (what, to_do) = complaint(&tension_but(2, "target = true"));
-    assert_eq!((what.as_str(), to_do.as_str()), ("s.toml:4:10: `target` must be a number, not true or false", ""));
+    assert_eq!(
+        (what.as_str(), to_do.as_str()),
+        ("s.toml:4:10: `target` must be a number, not true or false", "for example target = 0.05")
+    );
     let (what, to_do) = complaint(&tension_but(2, "target = -1"));
     assert_eq!(
         (what.as_str(), to_do.as_str()),

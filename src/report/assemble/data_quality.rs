@@ -42,6 +42,20 @@ fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Se
     let mut section = Section::new("reconciliation", headings::RECONCILIATION);
     let balance = quality::balance(total.rows_read, total.rows_kept, total.rows_duplicate, total.rows_rejected);
     section.add_with_note(Block::Paragraph(quality::RECONCILIATION_INTRO.to_string()), balance);
+    section.say(quality::lines(
+        total.lines,
+        total.lines_of_head,
+        total.lines_blank,
+        total.rows_read,
+        total.lines_in_cells,
+    ));
+    let empty = files.iter().filter(|file| file.rows_read == 0).count() as u64;
+    if empty > 0 {
+        section.add(Block::Lead(quality::without_rows(empty)));
+    }
+    if total.rows_not_listed > 0 {
+        section.say(quality::not_listed(total.rows_not_listed));
+    }
     if !files.iter().all(FileAccount::balances) {
         section.add(Block::Lead(quality::DOES_NOT_BALANCE.to_string()));
     }
@@ -75,9 +89,17 @@ fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Se
 }
 
 fn account_cells(file: &FileAccount) -> Vec<Cell> {
-    [file.rows_read, file.rows_kept, file.rows_duplicate, file.rows_rejected, file.rows_left_out, file.cells_blanked]
-        .map(|n| Cell::Text(wording::count(n)))
-        .to_vec()
+    [
+        file.lines,
+        file.rows_read,
+        file.rows_kept,
+        file.rows_duplicate,
+        file.rows_rejected,
+        file.rows_left_out,
+        file.cells_blanked,
+    ]
+    .map(|n| Cell::Text(wording::count(n)))
+    .to_vec()
 }
 
 fn reasons(id: &'static str, heading: &str, intro: &str, none: &str, counts: &[ReasonCount]) -> Section {

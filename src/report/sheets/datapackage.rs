@@ -24,7 +24,8 @@ pub fn write(folder: &Path, name: &str, title: &str, forms: &[&Form]) -> Result<
         "$schema": PACKAGE,
         "name": name,
         "title": title,
-        "description": "Descriptive outcomes; no comparison group, so improvement cannot be put down to traction.",
+        "description": "Descriptive outcomes; no comparison group, so improvement cannot be put down to traction. \
+            A text that begins with = + - @ has an apostrophe before it, so that no spreadsheet takes it for a formula.",
         "version": env!("CARGO_PKG_VERSION"),
         "resources": resources,
     });
@@ -158,7 +159,7 @@ mod tests {
         let resource = &package["resources"][0];
         let bytes = std::fs::read(folder.path().join("rejected_rows.csv")).unwrap();
         assert_eq!(resource["bytes"], bytes.len());
-        assert_eq!(resource["schema"]["fields"].as_array().map(Vec::len), Some(4));
+        assert_eq!(resource["schema"]["fields"].as_array().map(Vec::len), Some(5));
         // FIPS 180-4: the digest of the empty text
         assert_eq!(hex(&Sha256::digest(b"")), "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
     }

@@ -10,6 +10,7 @@ pub mod disagreements;
 pub mod dose_associations;
 pub mod dose_by_site;
 pub mod dose_by_visit;
+pub mod lines_in_cells;
 pub mod on_track;
 pub mod ordinal_change;
 pub mod reconciliation;

@@ -2,9 +2,14 @@
 //!
 //! Numbers are written in full, as the shortest text that reads back as the same number; a cell that
 //! is missing or withheld is empty, and the `withheld` column tells the two apart.
+//!
+//! A text that a spreadsheet would take for a formula (it begins with `=` `+` `-` `@`, their full-width forms or a control
+//! character) is written with an apostrophe before it; so is one that already has apostrophes before such a sign, so that
+//! taking one off gives every text back. Numbers are no texts, and -0.5 stays -0.5.
 
 use crate::error::Problem;
 use crate::findings::bulletin::{Estimate, Period, Shown};
+use crate::group::plain_text::begins_like_a_formula;
 use std::path::Path;
 
 /// What a column holds, in the words of the Table Schema standard.
@@ -95,6 +100,7 @@ pub fn write(folder: &Path, form: &Form, lines: impl IntoIterator<Item = Vec<Cel
 fn written(cell: &Cell) -> String {
     match cell {
         Cell::Empty => String::new(),
+        Cell::Text(text) if begins_like_a_formula(text.trim_start_matches('\'')) => format!("'{text}"),
         Cell::Text(text) => text.clone(),
         Cell::Count(count) => count.to_string(),
         Cell::Number(number) if number.is_finite() => (number + 0.0).to_string(), // no -0
@@ -178,5 +184,23 @@ mod tests {
         assert_eq!(written(&(-0.0).into()), "0");
         assert_eq!(written(&Shown::<u32>::Withheld.into()), "");
         assert_eq!(written(&Shown::Value(0u32).into()), "0");
+    }
+
+    #[test]
+    fn a_text_is_never_a_formula_and_reads_back_by_taking_one_apostrophe_off() {
+        for (text, cell) in [
+            ("=HYPERLINK(\"x\")", "'=HYPERLINK(\"x\")"),
+            ("+1", "'+1"),
+            ("-2+3", "'-2+3"),
+            ("@SUM(A1)", "'@SUM(A1)"),
+            ("\t=1", "'\t=1"),
+            ("＝1", "'＝1"),
+            ("'=1", "''=1"),
+            ("'quoted'", "'quoted'"),
+            ("K-12", "K-12"),
+        ] {
+            assert_eq!(written(&text.into()), cell);
+        }
+        assert_eq!(written(&(-0.5).into()), "-0.5");
     }
 }

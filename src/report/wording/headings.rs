@@ -102,8 +102,8 @@ pub const COMPLETENESS_COLUMNS: [&str; 4] =
 pub const ONSET_COLUMNS: [&str; 4] =
     ["acute, under 6 weeks", "subacute, 6 to 12", "persistent, over 12", "not recorded"];
 /// Columns of the accounts.
-pub const ACCOUNT_COLUMNS: [&str; 6] =
-    ["read", "kept", "duplicate", "rejected", "of these left out by a filter", "cells blanked"];
+pub const ACCOUNT_COLUMNS: [&str; 7] =
+    ["lines", "read", "kept", "duplicate", "rejected", "of these left out by a filter", "cells blanked"];
 /// Columns of a list of reasons: the file is the row's heading.
 pub const REASON_COLUMNS: [&str; 4] = ["column", "reason", "how often", "first on line"];
 /// Columns of the list of thresholds: the measure is the row's heading.

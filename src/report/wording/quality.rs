@@ -1,6 +1,7 @@
 //! Sentences about the data.
 
 use super::{count, counted};
+use crate::rows::told::MOST_LISTED;
 
 /// What the accounts show.
 pub const RECONCILIATION_INTRO: &str = "Every row read is kept, a duplicate, or rejected with a reason. Nothing is \
@@ -14,6 +15,37 @@ pub fn balance(read: u64, kept: u64, duplicate: u64, rejected: u64) -> String {
         count(kept),
         count(duplicate),
         count(rejected)
+    )
+}
+
+/// The lines of the files, in numbers.
+pub fn lines(lines: u64, head: u64, blank: u64, rows: u64, in_cells: u64) -> String {
+    format!(
+        "The files hold {}, counted before they were cut into rows: {} of headers and what stands above them + {} blank + \
+         {} that begin a row + {} inside quoted cells.",
+        counted(lines, "line", "lines"),
+        count(head),
+        count(blank),
+        count(rows),
+        count(in_cells)
+    )
+}
+
+/// Exports that hold nothing.
+pub fn without_rows(files: u64) -> String {
+    format!(
+        "{} a header and no row. Was it exported whole?",
+        if files == 1 { "One export holds".to_owned() } else { format!("{} exports hold", count(files)) }
+    )
+}
+
+/// Rejected rows that are not listed.
+pub fn not_listed(rows: u64) -> String {
+    format!(
+        "{} counted here and not listed one by one: beyond {} of a file with one reason, rejected_rows.csv says only how \
+         many.",
+        if rows == 1 { "1 rejected row is".to_owned() } else { format!("{} rejected rows are", count(rows)) },
+        count(MOST_LISTED as u64)
     )
 }
 
@@ -97,6 +129,15 @@ mod tests {
         assert!(said.contains("5\u{a0}exports hold calendar dates"));
         assert!(said.contains("limited dataset") && said.contains("not de-identified by the Safe Harbor"));
         assert!(said.contains("1\u{a0}export gives visits by day offsets"));
+    }
+
+    #[test]
+    fn the_lines_are_an_equation_and_exports_without_rows_are_doubted() {
+        let said = lines(1020, 2, 3, 1012, 3);
+        assert!(said.contains("1,020\u{a0}lines") && said.contains("1,012 that begin a row + 3 inside"), "{said}");
+        assert_eq!(without_rows(1), "One export holds a header and no row. Was it exported whole?");
+        assert_eq!(without_rows(2), "2 exports hold a header and no row. Was it exported whole?");
+        assert!(not_listed(1_200).starts_with("1,200 rejected rows are counted"));
     }
 
     #[test]

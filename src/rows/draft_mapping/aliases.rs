@@ -54,7 +54,10 @@ pub(super) struct WordAliases {
 
 impl Aliases {
     pub fn load() -> Result<Self, Problem> {
-        toml::from_str(TABLE).map_err(|error| Problem::failure(format!("aliases.toml: {}", error.message())))
+        toml::from_str(TABLE).map_err(|error| {
+            Problem::failure(format!("aliases.toml: {}", error.message()))
+                .hint("this is a fault of the program; report it")
+        })
     }
 
     /// The canonical word of a cell in a field's vocabulary.

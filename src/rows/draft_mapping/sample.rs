@@ -4,6 +4,7 @@ use crate::error::{Problem, Spot};
 use crate::export::encoding::likely_encoding;
 use crate::export::open::{open, read_problem};
 use crate::export::records::Records;
+use crate::group::plain_text::column_text;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::io::Read;
 use std::path::Path;
@@ -208,9 +209,9 @@ fn rows(text: &str, table: Table, mut sample: Sample) -> Option<Sample> {
             sample.odd_rows += 1;
             continue;
         }
-        let cells = record.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_owned()).collect();
+        let cells: Vec<String> = record.iter().map(|cell| String::from_utf8_lossy(cell).trim().to_owned()).collect();
         if sample.header.is_empty() {
-            sample.header = cells;
+            sample.header = cells.iter().map(|cell| column_text(cell)).collect();
         } else {
             sample.rows.push(cells);
         }
