@@ -74,7 +74,7 @@ pub fn understand(group: &Group, stages: &Stages) -> Result<Understood, Problem>
         .collect();
     let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
     let (visits, disagreements) =
-        stages.run("taking out duplicates", |_| visits(rows, scores, &long_files, &mut intake.ledger));
+        stages.run("taking out duplicates", |_| visits(rows, scores, &intake.names, &long_files, &mut intake.ledger));
     if let Some(file) = intake.ledger.unbalanced().first() {
         let what =
             format!("the lines and rows of {} do not add up; this is a fault of the program", intake.files.path(*file));

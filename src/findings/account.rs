@@ -91,7 +91,7 @@ fn disagreement_counts(files: &Files, disagreements: &[Disagreement]) -> Vec<Rea
             file: files.path(file).to_owned(),
             column: String::new(),
             reason:
-                "a second row of the same visit says something else; the fuller row is used, at a tie the later one"
+                "a second row of the same visit says something else; the fuller row is used, at a tie one drawn by what they say"
                     .to_owned(),
             count,
             first_line: u64::from(line),

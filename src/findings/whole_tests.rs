@@ -87,7 +87,7 @@ impl Read {
         let layouts = group.exports.iter().flat_map(|export| export.files.iter().map(|_| export.mapping.form.layout));
         let long: Vec<bool> = layouts.map(|layout| layout == Layout::ReadingRows).collect();
         let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
-        let (visits, _) = visits(rows, scores, &long, &mut intake.ledger);
+        let (visits, _) = visits(rows, scores, &intake.names, &long, &mut intake.ledger);
         let regions = Regions::of(&group.conditions, &intake.names.codes);
         let episodes = cut(&visits, &regions, &group.episodes);
         let readings = attach(&visits, &episodes, &regions, &group.measures, &group.episodes);

@@ -3,7 +3,8 @@
 //! In each of [`DRAWS`] draws ([`DRAWS_OF_MANY`] where very many are lost) the curve's parameters are drawn from their sampling distribution, then for every due episode
 //! that lacks its baseline or endpoint its own coefficients from their posterior given all its readings, then the score on the
 //! day endpoints are usually read, with its residual, rounded and held as scores are written. An episode without any
-//! reading is drawn from the population. Rates are pooled over the draws by Rubin's rules on the logit (Rubin 1987).
+//! reading is drawn from the population. Each episode has a stream of its own, named by its patient: who else is in the run, and in which
+//! order, does not change its draws. Rates are pooled over the draws by Rubin's rules on the logit (Rubin 1987).
 //!
 //! This is right if who is lost depends only on the readings that were seen (missing at random). The tipping point says
 //! how far from that the truth would have to be.
@@ -17,7 +18,7 @@ use super::score_scale::ScoreScale;
 use crate::catalogue::Definition;
 use mendcurve_stats::impute::{DrawnCount, TippingPoint, pooled_proportion, tipping_point};
 use mendcurve_stats::interval::Estimate;
-use mendcurve_stats::random::stream;
+use mendcurve_stats::random::{Key, stream};
 use mendcurve_stats::{Level, random};
 use rayon::prelude::*;
 
@@ -57,7 +58,8 @@ impl Filled {
 }
 
 impl Imputed {
-    /// Draws what is missing. `tracks` has one entry an episode: all its readings, if there are any.
+    /// Draws what is missing. `tracks` has one entry an episode: all its readings, if there are any. `name` tells the episode at
+    /// a position from all others of the group: its random stream is named by it.
     pub fn of(
         model: &CourseModel,
         scale: ScoreScale,
@@ -65,16 +67,21 @@ impl Imputed {
         key: &str,
         followed: Vec<Followed>,
         tracks: &[Option<Track<'_>>],
+        name: impl Fn(u32) -> String,
     ) -> Self {
         let lost: Vec<u32> =
             (0..).zip(&followed).filter(|(_, episode)| episode.pair().is_none()).map(|(i, _)| i).collect();
-        let to_fill: Vec<(&Followed, &Option<Track<'_>>)> =
-            followed.iter().zip(tracks).filter(|(episode, _)| episode.pair().is_none()).collect();
-        let one = |draw: usize| {
-            let mut stream = stream(SEED, format!("{key} draw {draw}").as_bytes());
-            let model = model.drawn(&mut stream);
+        let own = |position: u32| Key::new(SEED, format!("{key}\0{}", name(position)).as_bytes());
+        let to_fill: Vec<(&Followed, &Option<Track<'_>>, Key)> = (0..)
+            .zip(followed.iter().zip(tracks))
+            .filter(|(_, (episode, _))| episode.pair().is_none())
+            .map(|(position, (episode, track))| (episode, track, own(position)))
+            .collect();
+        let one = |draw: u32| {
+            let model = model.drawn(&mut stream(SEED, format!("{key} draw {draw}").as_bytes()));
             let unread = model.posterior(&[], &[]);
-            let fill = |(episode, track): &(&Followed, &Option<Track<'_>>)| {
+            let fill = |(episode, track, own): &(&Followed, &Option<Track<'_>>, Key)| {
+                let mut stream = own.stream(draw.into());
                 let read = track.and_then(|track| model.posterior(track.days, track.scores));
                 let posterior = if track.is_some() { read.as_ref() } else { unread.as_ref() };
                 let curve = posterior.and_then(|posterior| model.drawn_curve(posterior, &mut stream));
@@ -93,7 +100,7 @@ impl Imputed {
             to_fill.iter().map(fill).collect()
         };
         let draws = if lost.len() > MANY { DRAWS_OF_MANY } else { DRAWS };
-        let draws = (0..draws).into_par_iter().map(one).collect();
+        let draws = (0..draws as u32).into_par_iter().map(one).collect();
         Self { followed, lost, draws, scale }
     }
 
@@ -244,7 +251,7 @@ mod tests {
         let tracks: Vec<Track<'_>> = panel.tracks().collect();
         let model = CourseModel::fit(Kind::Exponential, &tracks).unwrap();
         let tracks: Vec<Option<Track<'_>>> = tracks.into_iter().map(Some).collect();
-        Imputed::of(&model, scale(), 56.0, "test", followed.to_vec(), &tracks)
+        Imputed::of(&model, scale(), 56.0, "test", followed.to_vec(), &tracks, |at| at.to_string())
     }
 
     fn whole(imputed: &Imputed) -> Estimate {
@@ -303,9 +310,30 @@ mod tests {
             (episode.baseline, episode.endpoint) = (None, None);
         }
         let unread = vec![None; followed.len()];
-        let draw = || Imputed::of(&model, scale(), 56.0, "test", followed.clone(), &unread);
+        let draw = || Imputed::of(&model, scale(), 56.0, "test", followed.clone(), &unread, |at| at.to_string());
         let rate = whole(&draw());
         assert!((0.3..0.95).contains(&rate.value) && rate.interval.width() > 0.05, "{rate:?}");
         assert_eq!(draw().draws, draw().draws);
+    }
+
+    #[test]
+    fn what_is_drawn_for_an_episode_does_not_depend_on_the_others() {
+        let panel = patients(35, 60, false);
+        let model = CourseModel::fit(Kind::Spline, &panel.tracks().collect::<Vec<_>>()).unwrap();
+        let lost: Vec<Followed> =
+            followed(&panel).into_iter().map(|episode| Followed { endpoint: None, ..episode }).collect();
+        let tracks: Vec<Option<Track<'_>>> = panel.tracks().map(Some).collect();
+        let draw = |order: &[usize]| {
+            let pick = |of: &dyn Fn(usize) -> Followed| order.iter().map(|at| of(*at)).collect::<Vec<_>>();
+            let tracks: Vec<_> = order.iter().map(|at| tracks[*at]).collect();
+            let name = |at: u32| format!("patient {}", order[at as usize]);
+            Imputed::of(&model, scale(), 56.0, "test", pick(&|at| lost[at]), &tracks, name).draws
+        };
+        let all = draw(&(0..60).collect::<Vec<_>>());
+        let some = draw(&[40, 7, 23]);
+        for (all, some) in all.iter().zip(&some) {
+            assert_eq!(some.as_slice(), [all[40], all[7], all[23]]);
+        }
+        assert_ne!(all[0], all[1], "each draw is another");
     }
 }

@@ -6,7 +6,7 @@ use super::fitted_course::{FittedCourse, FittedCourses, Records};
 use super::followed::Followed;
 use super::imputation::Imputed;
 use super::panel::Track;
-use crate::catalogue::ConditionId;
+use crate::catalogue::{ConditionId, Region};
 use crate::readings::reading::Outcome;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -61,6 +61,14 @@ fn impute(records: &Records<'_>, course: &FittedCourse, key: &str, episodes: Vec
     let model = &course.fit.as_ref().ok()?.model;
     let followed: Vec<Followed> = episodes.iter().filter_map(|id| records.followed(*id, course.outcome)).collect();
     let tracks: Vec<Option<Track<'_>>> = episodes.iter().map(|id| course.panel.track(*id)).collect();
-    let imputed = Imputed::of(model, course.scale, course.endpoint_day, key, followed, &tracks);
+    let name = |position: u32| {
+        let id = episodes.get(position as usize).copied();
+        let episode = id.and_then(|id| records.episodes.list.get(id as usize));
+        episode.map_or_else(String::new, |episode| {
+            let region = episode.region.map_or("", Region::key);
+            format!("{}\0{}\0{region}", records.names.patients.get(episode.patient), episode.first.day())
+        })
+    };
+    let imputed = Imputed::of(model, course.scale, course.endpoint_day, key, followed, &tracks, name);
     Some(ImputedOutcome { episodes, imputed })
 }

@@ -297,8 +297,8 @@ fn keep_one_a_day(part: &mut Part) {
         let is_offset = matches!(reading.when, When::Offset { .. });
         (reading.within.is_none(), reading.episode(), reading.outcome, is_offset, reading.when.day())
     };
-    // Stable: at equal keys the order of the scores on the row decides.
-    part.day.sort_by_key(|entry| (key(entry), entry.on_visit, entry.reading.place));
+    // Stable: at equal keys the order of the rows decides, then that of the scores on the row.
+    part.day.sort_by_key(|entry| (key(entry), entry.on_visit));
     for same in part.day.chunk_by(|a, b| key(a) == key(b)) {
         let Some((kept, others)) = same.split_last() else { continue };
         let mut reading = kept.reading;

@@ -14,7 +14,7 @@ use crate::group::settings::Group;
 pub struct Intake {
     /// The export files.
     pub files: Files,
-    /// Names.
+    /// Names, numbered by their text.
     pub names: Names,
     /// Rows of all files, in reading order.
     pub rows: Vec<Row>,
@@ -57,6 +57,7 @@ pub fn read_group(group: &Group, tell: &(dyn Fn(u64, u64) + Sync)) -> Result<Int
             intake.ledger.push(read.ledger);
         }
     }
+    intake.names.sort(&mut intake.rows);
     privacy::screen_names(&intake.names)?;
     Ok(intake)
 }

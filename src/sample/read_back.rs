@@ -41,7 +41,7 @@ fn read_back_of(options: SampleOptions) -> ReadBack {
     let is_long = |e: &crate::group::settings::Export| e.mapping.form.layout == Layout::ReadingRows;
     let long: Vec<bool> = group.exports.iter().flat_map(|e| e.files.iter().map(move |_| is_long(e))).collect();
     let (rows, scores) = (std::mem::take(&mut intake.rows), std::mem::take(&mut intake.scores));
-    let (visits, disagreements) = visits(rows, scores, &long, &mut intake.ledger);
+    let (visits, disagreements) = visits(rows, scores, &intake.names, &long, &mut intake.ledger);
     let (json, episodes) = (truth("truth.json"), truth("episodes.csv"));
     ReadBack { group, intake, visits, disagreements, truth: serde_json::from_str(&json).unwrap(), episodes }
 }

@@ -19,13 +19,33 @@ use rand_chacha::rand_core::{Rng, SeedableRng};
 /// Make a key of several parts unambiguous before handing it in, for instance with a zero byte between them.
 #[must_use]
 pub fn stream(seed: u64, key: &[u8]) -> ChaCha8Rng {
-    let mut state = [0_u8; 32];
-    state[..8].copy_from_slice(&seed.to_le_bytes());
-    for block in key.chunks(32) {
-        absorb(&mut state, block);
+    Key::new(seed, key).stream(0)
+}
+
+/// A task's digest, for tasks that need many streams: the name is digested once.
+#[derive(Clone, Copy)]
+pub struct Key([u8; 32]);
+
+impl Key {
+    /// The digest of the task named `key` in the run with seed `seed`.
+    #[must_use]
+    pub fn new(seed: u64, key: &[u8]) -> Self {
+        let mut state = [0_u8; 32];
+        state[..8].copy_from_slice(&seed.to_le_bytes());
+        for block in key.chunks(32) {
+            absorb(&mut state, block);
+        }
+        absorb(&mut state, &(key.len() as u64).to_le_bytes());
+        Self(state)
     }
-    absorb(&mut state, &(key.len() as u64).to_le_bytes());
-    ChaCha8Rng::from_seed(state)
+
+    /// One of the task's 2^64 streams, ChaCha8's own stream number: 0 is [`stream`].
+    #[must_use]
+    pub fn stream(self, number: u64) -> ChaCha8Rng {
+        let mut generator = ChaCha8Rng::from_seed(self.0);
+        generator.set_stream(number);
+        generator
+    }
 }
 
 /// A number uniform on the open interval (0, 1): the middle of one of 2^52 equal cells, never 0 and never 1.
@@ -64,6 +84,16 @@ mod tests {
         seen.sort_unstable();
         seen.dedup();
         assert_eq!(seen.len(), 1005);
+    }
+
+    #[test]
+    fn the_streams_of_one_task_differ_and_the_first_is_its_own() {
+        let key = Key::new(1, b"patient 7");
+        assert_eq!(key.stream(0).next_u64(), stream(1, b"patient 7").next_u64());
+        let mut seen: Vec<u64> = (0..1000).map(|number| key.stream(number).next_u64()).collect();
+        seen.sort_unstable();
+        seen.dedup();
+        assert_eq!(seen.len(), 1000);
     }
 
     #[test]

@@ -2,17 +2,22 @@
 //!
 //! Two rows stand for one visit when patient, day and site are the same and neither the visit
 //! number, the region nor the export's episode label tells them apart.
-//! - Equal in everything that was understood: one is kept, the later one is an exact duplicate.
-//! - Different: the fuller row is the visit, at a tie the later one (a correction is usually
-//!   appended). The other is counted as a differing duplicate; its scores stay as readings without
-//!   a visit, so that both values keep their place in the record.
-//! - In a long export (one row a reading) the first row is the visit, the others add their readings
-//!   and fill what the first leaves open; only a row equal to another is a duplicate.
+//! - Equal in everything that was understood: one is kept, the later one is an exact duplicate. This is the only use of a row's
+//!   place: it says on which of equal lines the account counts.
+//! - Different: the fuller row is the visit, at a tie the one with the higher lot ([`Lots`]). The other
+//!   is counted as a differing duplicate; its scores stay as readings without a visit, so that both
+//!   values keep their place in the record.
+//! - In a long export (one row a reading) one row is the visit, the others add their readings
+//!   and fill what it leaves open; only a row equal to another is a duplicate.
+//!
+//! The rows of a day are put in order by what they say: visit number, episode label, region, then lot.
 
-use super::visits::Visits;
+use super::lots::Lots;
+use super::visits::{Visits, scores_in};
 use crate::export::place::Place;
 use crate::rows::ledger::Ledger;
-use crate::rows::row::{Dose, Facts, Row, Score, Setup};
+use crate::rows::names::Names;
+use crate::rows::row::{Dose, Facts, NameId, Row, Score, Setup};
 use crate::rows::when::When;
 use rayon::prelude::*;
 
@@ -25,15 +30,18 @@ pub struct Disagreement {
     pub picked: Place,
 }
 
-/// Takes duplicates out. `long_files` says of each file whether it holds one row a reading.
+/// Takes duplicates out. `names` must be numbered by their text; `long_files` says of each file whether it holds one row a reading.
+/// Pairs that disagree come in order of place.
 pub fn visits(
     rows: Vec<Row>,
     scores: Vec<Score>,
+    names: &Names,
     long_files: &[bool],
     ledger: &mut Ledger,
 ) -> (Visits, Vec<Disagreement>) {
     let mut visits = Visits { rows, scores };
     visits.rows.par_sort_unstable_by_key(order);
+    put_days_in_order(&mut visits, &Lots::new(names), long_files);
     let mut gone = vec![false; visits.rows.len()];
     let mut disagreements = Vec::new();
     let mut from = 0;
@@ -46,13 +54,33 @@ pub fn visits(
     }
     let mut flags = gone.iter();
     visits.rows.retain(|_| !flags.next().copied().unwrap_or(false));
+    disagreements.sort_unstable();
     (visits, disagreements)
 }
 
-type Order = (crate::rows::row::NameId, bool, i32, crate::rows::row::NameId, Place);
+/// Puts the rows of each patient, day and site in order by what they say; equal ones by their place.
+fn put_days_in_order(visits: &mut Visits, lots: &Lots<'_>, long_files: &[bool]) {
+    let Visits { rows, scores } = visits;
+    let key = |row: &Row| {
+        let number = (row.visit_no.is_none(), row.visit_no);
+        let lot = lots.of(row, scores_in(scores, row));
+        (!row.is_visit, number, row.episode, row.setup.region, lot, is_long(row, long_files), row.place)
+    };
+    let days = rows.par_chunk_by_mut(same_day).filter(|day| day.len() > 1);
+    days.for_each_init(Vec::new, |keyed, day| {
+        keyed.clear();
+        keyed.extend(day.iter().map(|row| (key(row), *row)));
+        keyed.sort_unstable_by(|a, b| a.0.cmp(&b.0));
+        day.iter_mut().zip(keyed.iter()).for_each(|(row, (_, sorted))| *row = *sorted);
+    });
+}
 
-fn order(row: &Row) -> Order {
-    (row.patient, matches!(row.when, When::Offset { .. }), row.when.day(), row.site, row.place)
+fn is_long(row: &Row, long_files: &[bool]) -> bool {
+    long_files.get(usize::from(row.place.file.0)).copied().unwrap_or(false)
+}
+
+fn order(row: &Row) -> (NameId, bool, i32, NameId) {
+    (row.patient, matches!(row.when, When::Offset { .. }), row.when.day(), row.site)
 }
 
 fn same_day(a: &Row, b: &Row) -> bool {
@@ -84,7 +112,6 @@ fn settle(
     disagreements: &mut Vec<Disagreement>,
 ) {
     drop_repeats(visits, group.clone(), gone, ledger);
-    let is_long = |row: &Row| long_files.get(usize::from(row.place.file.0)).copied().unwrap_or(false);
     let is_gone = |gone: &[bool], i: usize| gone.get(i).copied().unwrap_or(true);
     for later in group.clone() {
         for earlier in looked_back(&group, later) {
@@ -94,7 +121,7 @@ fn settle(
             if is_gone(gone, earlier) || is_gone(gone, later) || !a.is_visit || !may_be_one(&a, &b) {
                 continue;
             }
-            if is_long(&a) && is_long(&b) {
+            if is_long(&a, long_files) && is_long(&b, long_files) {
                 join(visits, earlier, later);
                 break;
             }
@@ -238,6 +265,111 @@ fn account(ledger: &mut Ledger, row: &Row, exact: bool) {
             file.duplicate_exact += 1;
         } else {
             file.duplicate_differing += 1;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::lots::tests::visit;
+    use super::*;
+    use crate::catalogue::{MeasureId, PainSite};
+    use crate::export::place::FileId;
+    use crate::rows::ledger::FileLedger;
+    use crate::rows::row::Answers;
+    use crate::units::Newtons;
+    use proptest::prelude::*;
+
+    const FILES: u16 = 3;
+
+    fn pain(value: f64) -> Vec<Score> {
+        vec![Score::new(MeasureId(0), PainSite::Back, Answers::Value(value))]
+    }
+
+    fn pulled(row: Row, newtons: f64) -> Row {
+        Row { dose: Dose { peak_force: Newtons::new(newtons), ..row.dose }, ..row }
+    }
+
+    /// Rows of one patient that meet each rule, with their file.
+    fn day_full_of_rows() -> Vec<(u16, Row, Vec<Score>)> {
+        let numbered = |number| Row { visit_no: Some(number), ..visit(3) };
+        vec![
+            (0, visit(0), pain(4.0)),
+            (1, visit(0), pain(4.0)), // the same again
+            (0, visit(0), pain(6.0)), // neither is fuller
+            (1, pulled(visit(0), 200.0), pain(5.0)),
+            (0, numbered(1), pain(7.0)),
+            (0, numbered(2), pain(3.0)),
+            (1, visit(3), pain(9.0)), // fits both
+            (1, Row { is_visit: false, ..visit(3) }, pain(2.0)),
+            (2, visit(9), pain(8.0)), // one row a reading
+            (2, pulled(visit(9), 300.0), pain(1.0)),
+            (2, pulled(visit(9), 310.0), pain(0.0)),
+            (2, Row { setup: Setup::default(), ..visit(9) }, vec![]),
+        ]
+    }
+
+    type Said = (Row, Vec<(MeasureId, PainSite, Answers)>);
+
+    /// What is left of rows read in some order, without their places; files in the order of `files`; and the account summed.
+    fn settled(order: &[usize], files: &[u16]) -> (Vec<Said>, [u64; 3]) {
+        let entries = day_full_of_rows();
+        let (mut rows, mut scores) = (Vec::new(), Vec::new());
+        let mut ledger = Ledger::default();
+        for file in 0..FILES {
+            let kept = entries.iter().filter(|(own, ..)| files[usize::from(*own)] == file).count() as u64;
+            ledger.push(FileLedger { read: kept, kept, ..FileLedger::default() });
+        }
+        for (line, at) in (2..).zip(order) {
+            let (file, row, own) = &entries[*at];
+            let place = Place { file: FileId(files[usize::from(*file)]), line };
+            rows.push(Row { place, scores_from: scores.len() as u32, scores_len: own.len() as u8, ..*row });
+            scores.extend(own);
+        }
+        let mut names = Names::default();
+        names.sites.intern("A");
+        names.patients.intern("P");
+        let long: Vec<bool> = (0..FILES).map(|file| files[2] == file).collect();
+        let (visits, disagreements) = visits(rows, scores, &names, &long, &mut ledger);
+        assert!(ledger.unbalanced().is_empty() && disagreements.is_sorted());
+        let nowhere = visit(0).place;
+        let said = |row: &Row| {
+            let scores = visits.scores_of(row).iter().map(|s| (s.measure, s.pain_site, s.answers())).collect();
+            (Row { place: nowhere, scores_from: 0, ..*row }, scores)
+        };
+        let mut counts = [0; 3];
+        for (_, file) in ledger.iter() {
+            counts[0] += file.kept;
+            counts[1] += file.duplicate_exact;
+            counts[2] += file.duplicate_differing;
+        }
+        (visits.rows.iter().map(said).collect(), counts)
+    }
+
+    #[test]
+    fn each_rule_is_met_in_the_order_the_rows_were_written_in() {
+        let (said, counts) = settled(&(0..12).collect::<Vec<_>>(), &[0, 1, 2]);
+        assert_eq!(counts, [8, 1, 3]);
+        let treated: Vec<(i32, Option<u16>, Option<f64>)> = said
+            .iter()
+            .filter(|(row, _)| row.is_visit)
+            .map(|(row, _)| (row.when.day(), row.visit_no, row.dose.peak_force.map(Newtons::get)))
+            .collect();
+        let (days, pull): (Vec<_>, Vec<_>) = treated.iter().map(|(day, number, pull)| ((*day, *number), *pull)).unzip();
+        assert_eq!(days, [(0, None), (3, Some(1)), (3, Some(2)), (9, None)]);
+        assert_eq!(pull[0], Some(200.0), "the fuller row is the visit");
+        assert!(matches!(pull[3], Some(300.0 | 310.0)), "rows of a reading fill the visit");
+    }
+
+    proptest! {
+        /// No order of rows, and no order of files, changes what is left of them.
+        #[test]
+        fn what_is_left_does_not_depend_on_places(
+            order in Just((0..12).collect::<Vec<usize>>()).prop_shuffle(),
+            files in Just(vec![0_u16, 1, 2]).prop_shuffle(),
+        ) {
+            let straight = settled(&(0..12).collect::<Vec<_>>(), &[0, 1, 2]);
+            prop_assert_eq!(settled(&order, &files), straight);
         }
     }
 }

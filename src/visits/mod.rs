@@ -2,6 +2,7 @@
 
 pub mod dose;
 pub mod duplicates;
+pub mod lots;
 pub mod parameter_value;
 pub mod possible;
 pub mod tables;

@@ -116,7 +116,8 @@ fn one_row_a_reading_with_visit_columns_repeated() {
         .collect();
     assert_eq!(values, [73.0, 42.0]);
     let mut ledger = intake.ledger;
-    let (visits, _) = mendcurve::visits::duplicates::visits(intake.rows, intake.scores, &[true], &mut ledger);
+    let (visits, _) =
+        mendcurve::visits::duplicates::visits(intake.rows, intake.scores, &intake.names, &[true], &mut ledger);
     assert_eq!(visits.rows.iter().filter(|row| row.is_visit).count(), 1);
     assert!(ledger.unbalanced().is_empty());
 }

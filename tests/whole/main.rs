@@ -6,6 +6,7 @@ mod commands;
 mod dialects;
 mod direction;
 mod hostile_names;
+mod order;
 mod published_trials;
 mod remedies;
 mod sample_group;

@@ -25,7 +25,7 @@ fn truth() -> serde_json::Value {
 }
 
 /// Every file below a folder with its bytes.
-fn bytes(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+pub fn bytes(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
     let mut out = BTreeMap::new();
     let mut folders = vec![folder.to_path_buf()];
     while let Some(next) = folders.pop() {

@@ -7,7 +7,7 @@ use crate::visits::duplicates::Disagreement;
 /// The sheet.
 pub const FORM: Form = Form {
     name: "disagreements",
-    title: "Two rows of one visit that disagree: the fuller row is used, at a tie the later one",
+    title: "Two rows of one visit that disagree: the fuller row is used, at a tie one drawn by what the rows say",
     columns: &[
         always("file", Kind::Text, "export file of the row that is not used"),
         always("line", Kind::Count, "its line, from 1"),
