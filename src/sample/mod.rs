@@ -5,7 +5,8 @@
 //! ```
 //!
 //! Everything is drawn from streams keyed by seed, site and patient; the same seed gives the same
-//! bytes on every platform. Nothing here is used by the rest of the program.
+//! bytes on every platform. A large group is drawn and written in parts, each with its own exports and truth, so that memory does
+//! not grow with the number of patients. Nothing here is used by the rest of the program.
 
 mod broken_rows;
 mod care;
@@ -25,9 +26,13 @@ use crate::error::{Problem, Spot};
 use care::{History, simulate};
 use dialects::{SETTINGS, SiteRecords};
 use plan::Plan;
+use rayon::prelude::*;
 use std::fmt;
 use std::path::{Path, PathBuf};
 use truth::Truth;
+
+/// Most patients that are in memory at once: those of one part.
+const PATIENTS_A_PART: usize = 25_000;
 
 /// What to invent.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -147,70 +152,99 @@ pub fn write(folder: &Path, options: SampleOptions) -> Result<SampleSummary, Sam
     if in_use && !folder.join("group.toml").exists() {
         return Err(SampleError::NotASample(folder.into()));
     }
-    let (summary, files) = invent(options)?;
-    for file in files {
+    invent(options, PATIENTS_A_PART, &mut |file| {
         let path = folder.join(&file.path);
         let written =
             path.parent().map_or(Ok(()), std::fs::create_dir_all).and_then(|()| std::fs::write(&path, &file.bytes));
-        written.map_err(|why| SampleError::File { path, why })?;
-    }
-    Ok(summary)
+        written.map_err(|why| SampleError::File { path, why })
+    })
 }
 
-/// Draws the group and puts all its files together.
-fn invent(options: SampleOptions) -> Result<(SampleSummary, Vec<SampleFile>), SampleError> {
+/// Draws the group, at most so many patients a part, and hands over each file as soon as it is put together.
+fn invent(
+    options: SampleOptions,
+    most_a_part: usize,
+    take: &mut dyn FnMut(SampleFile) -> Result<(), SampleError>,
+) -> Result<SampleSummary, SampleError> {
     let shipped = Plan::shipped()?;
     let plan = if options.faults { shipped } else { shipped.without_faults() };
     if options.patients < plan.sites.len() {
         return Err(SampleError::TooFewPatients(options.patients));
     }
-    let histories = histories(&plan, options);
-    let records: Vec<SiteRecords> =
-        (0..plan.sites.len()).map(|site| SiteRecords::gather(&plan, &histories, site)).collect();
-    let mut files: Vec<SampleFile> = SETTINGS.iter().map(|(path, text)| of_text(path, (*text).into())).collect();
-    let mut accounts = Vec::new();
-    for site in &records {
-        for mut export in dialects::exports(&plan, site) {
-            broken_rows::plant(&mut export, options.seed);
-            let written = export.write()?;
-            let per_item: &[&str] = match export.mapping {
-                "coldlarch.toml" => &["odi", "ndi"],
-                "eastlow.toml" => &["rmdq"],
-                _ => &[],
-            };
-            accounts.push(truth::file(&plan, &export, &written).with_forms(site, per_item));
-            files.push(SampleFile { path: export.path, bytes: written.bytes, text: written.text });
-        }
+    let mut summary = SampleSummary { patients: 0, episodes: 0, visits: 0, files: Vec::new() };
+    let mut hand_over = |file: SampleFile, summary: &mut SampleSummary| {
+        summary.files.push((file.path.clone(), file.bytes.len()));
+        take(file)
+    };
+    let parts = options.patients.div_ceil(most_a_part);
+    // the number of parts in their names, so that none of an earlier, larger sample is read
+    let folder = |part: &str| if parts == 1 { String::new() } else { format!("part-{part}-of-{parts:04}/") };
+    for (path, text) in SETTINGS {
+        let text = text.replace("\"exports/", &format!("\"exports/{}", folder("*")));
+        hand_over(of_text(path, text), &mut summary)?;
     }
-    let truth = Truth::of(options.seed, &plan, &histories, &records, accounts);
-    let json = serde_json::to_string_pretty(&truth).map_err(|e| SampleError::Plan(e.to_string()))?;
-    files.push(of_text("truth/truth.json", json + "\n"));
-    files.push(of_text("truth/episodes.csv", Truth::episodes_csv(&plan, &histories)));
-    let readme = include_str!("readme.md")
+    let homes = patients_by_home(&plan, options.patients);
+    for part in 0..parts {
+        let folder = folder(&format!("{:04}", part + 1));
+        let place = |path: &str| path.replacen('/', &format!("/{folder}"), 1);
+        let histories = histories(&plan, options.seed, &homes, part, parts);
+        let records: Vec<SiteRecords> =
+            (0..plan.sites.len()).map(|site| SiteRecords::gather(&plan, &histories, site)).collect();
+        let mut accounts = Vec::new();
+        for site in &records {
+            for mut export in dialects::exports(&plan, site) {
+                export.path = place(&export.path);
+                broken_rows::plant(&mut export, options.seed);
+                let written = export.write()?;
+                let per_item: &[&str] = match export.mapping {
+                    "coldlarch.toml" => &["odi", "ndi"],
+                    "eastlow.toml" => &["rmdq"],
+                    _ => &[],
+                };
+                accounts.push(truth::file(&plan, &export, &written).with_forms(site, per_item));
+                let file = SampleFile { path: export.path, bytes: written.bytes, text: written.text };
+                hand_over(file, &mut summary)?;
+            }
+        }
+        let truth = Truth::of(options.seed, &plan, &histories, &records, accounts);
+        let json = serde_json::to_string_pretty(&truth).map_err(|e| SampleError::Plan(e.to_string()))?;
+        hand_over(of_text(&place("truth/truth.json"), json + "\n"), &mut summary)?;
+        hand_over(of_text(&place("truth/episodes.csv"), Truth::episodes_csv(&plan, &histories)), &mut summary)?;
+        summary.patients += histories.len();
+        summary.episodes += histories.iter().map(|h| h.episodes.len()).sum::<usize>();
+        summary.visits += records.iter().map(|r| r.visits.len()).sum::<usize>();
+    }
+    let mut readme = include_str!("readme.md")
         .replace("{patients}", &options.patients.to_string())
         .replace("{seed}", &options.seed.to_string());
-    files.push(of_text("README.md", readme));
-    let summary = SampleSummary {
-        patients: histories.len(),
-        episodes: histories.iter().map(|h| h.episodes.len()).sum(),
-        visits: records.iter().map(|r| r.visits.len()).sum(),
-        files: files.iter().map(|f| (f.path.clone(), f.bytes.len())).collect(),
-    };
-    Ok((summary, files))
+    if parts > 1 {
+        readme += &format!("\nThe group is written in {parts} parts, each with its own exports and its own truth.\n");
+    }
+    hand_over(of_text("README.md", readme), &mut summary)?;
+    Ok(summary)
 }
 
-/// Every patient of every site; the last site makes up for rounding.
-fn histories(plan: &Plan, options: SampleOptions) -> Vec<History> {
+/// How many patients begin at each site; the last site makes up for rounding.
+fn patients_by_home(plan: &Plan, patients: usize) -> Vec<usize> {
     let last = plan.sites.len() - 1;
-    let mut left = options.patients;
-    let mut all = Vec::with_capacity(options.patients);
-    for (home, site) in plan.sites.iter().enumerate() {
-        let share = (site.share * options.patients as f64).round().max(1.0) as usize;
+    let mut left = patients;
+    let here = |(home, site): (usize, &plan::SitePlan)| {
+        let share = (site.share * patients as f64).round().max(1.0) as usize;
         let here = if home == last { left } else { share.min(left.saturating_sub(last - home)) };
         left -= here;
-        all.extend((0..here).filter_map(|number| simulate(options.seed, plan, home, number)));
-    }
-    all
+        here
+    };
+    plan.sites.iter().enumerate().map(here).collect()
+}
+
+/// The patients of a part, site after site: of each site's patients by number the part's share. Each is drawn from a stream of
+/// their own, so the parts together are the patients that one part would hold.
+fn histories(plan: &Plan, seed: u64, homes: &[usize], part: usize, parts: usize) -> Vec<History> {
+    let of_home = |(home, patients): (usize, &usize)| {
+        let numbers = patients * part / parts..patients * (part + 1) / parts;
+        numbers.into_par_iter().filter_map(|number| simulate(seed, plan, home, number)).collect::<Vec<_>>()
+    };
+    homes.iter().enumerate().flat_map(of_home).collect()
 }
 
 fn of_text(path: &str, text: String) -> SampleFile {

@@ -12,8 +12,24 @@ fn fingerprint(files: &[SampleFile]) -> String {
     hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+fn drawn(options: SampleOptions) -> (SampleSummary, Vec<SampleFile>) {
+    let mut files = Vec::new();
+    let mut keep = |file| {
+        files.push(file);
+        Ok(())
+    };
+    let summary = invent(options, PATIENTS_A_PART, &mut keep).unwrap();
+    (summary, files)
+}
+
 fn shipped() -> (SampleSummary, Vec<SampleFile>) {
-    invent(SampleOptions::default()).unwrap()
+    drawn(SampleOptions::default())
+}
+
+/// The patients of a group that is drawn in one part.
+fn patients_of(patients: usize) -> Vec<History> {
+    let plan = Plan::shipped().unwrap();
+    histories(&plan, SampleOptions::default().seed, &patients_by_home(&plan, patients), 0, 1)
 }
 
 fn truth_of(files: &[SampleFile]) -> serde_json::Value {
@@ -24,9 +40,9 @@ fn truth_of(files: &[SampleFile]) -> serde_json::Value {
 #[test]
 fn the_same_seed_gives_the_same_bytes_and_another_seed_others() {
     let options = SampleOptions { patients: 60, ..SampleOptions::default() };
-    let (a, b) = (invent(options).unwrap().1, invent(options).unwrap().1);
+    let (a, b) = (drawn(options).1, drawn(options).1);
     assert!(a.iter().zip(&b).all(|(a, b)| a.bytes == b.bytes));
-    let other = invent(SampleOptions { seed: 5, ..options }).unwrap().1;
+    let other = drawn(SampleOptions { seed: 5, ..options }).1;
     assert_ne!(fingerprint(&a), fingerprint(&other));
 }
 
@@ -63,17 +79,49 @@ fn the_sample_is_small_enough_for_a_repository() {
 
 #[test]
 fn one_more_patient_changes_nobody_else() {
-    let plan = Plan::shipped().unwrap();
     let keys = |patients| -> Vec<String> {
-        let all = histories(&plan, SampleOptions { patients, ..SampleOptions::default() });
-        all.into_iter().filter(|h| h.patient.home == 0).take(20).map(|h| h.patient.key).collect()
+        patients_of(patients).into_iter().filter(|h| h.patient.home == 0).take(20).map(|h| h.patient.key).collect()
     };
     assert_eq!(keys(300), keys(900));
 }
 
+/// Patients, their episodes and what is read of a group do not depend on how many parts it is written in.
+#[test]
+fn a_group_in_parts_is_the_group_in_one() {
+    let options = SampleOptions { patients: 150, ..SampleOptions::default() };
+    let read = |most_a_part| {
+        let scratch = tempfile::tempdir().unwrap();
+        let mut episodes = Vec::new();
+        let mut most = 0;
+        let summary = invent(options, most_a_part, &mut |file| {
+            if file.path.ends_with("episodes.csv") {
+                let lines = || file.text.lines().skip(1).map(str::to_owned);
+                most = most.max(lines().filter(|line| line.split(',').nth(1) == Some("1")).count());
+                episodes.extend(lines());
+            }
+            let path = scratch.path().join(&file.path);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, file.bytes).unwrap();
+            Ok(())
+        });
+        let group = crate::group::load::load(scratch.path()).unwrap();
+        let intake = crate::rows::read_group::read_group(&group, &|_, _| ()).unwrap();
+        let patients: Vec<String> = intake.names.patients.iter().map(|(_, key)| key.to_owned()).collect();
+        episodes.sort();
+        let summary = summary.unwrap();
+        ((summary.patients, summary.episodes, summary.visits, patients, episodes), intake.ledger.iter().count(), most)
+    };
+    let (in_one, files, all) = read(150);
+    let (in_parts, files_of_parts, most) = read(40);
+    assert_eq!((in_one.0, files, all), (150, 14, 150));
+    assert!(in_parts == in_one, "other patients, episodes or appointments");
+    assert!(files_of_parts > 3 * 14, "{files_of_parts} files"); // a small part may lack a quarter
+    assert!(most <= 40, "{most} patients were in memory at once");
+}
+
 #[test]
 fn patients_have_keys_of_their_own() {
-    let all = histories(&Plan::shipped().unwrap(), SampleOptions::default());
+    let all = patients_of(900);
     let keys: std::collections::BTreeSet<_> = all.iter().map(|h| &h.patient.key).collect();
     assert_eq!(keys.len(), 900);
 }
