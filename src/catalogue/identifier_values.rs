@@ -151,7 +151,7 @@ impl ValueScreen {
 }
 
 /// `local@domain.top` anywhere in the cell.
-fn has_email(cell: &[u8]) -> bool {
+pub(super) fn has_email(cell: &[u8]) -> bool {
     let is_local = |b: &u8| b.is_ascii_alphanumeric() || b"._%+-".contains(b);
     let is_domain = |b: &u8| b.is_ascii_alphanumeric() || b".-".contains(b);
     let mut local_ends_well = false;
@@ -170,13 +170,13 @@ fn has_email(cell: &[u8]) -> bool {
     false
 }
 
-fn has_url(cell: &[u8]) -> bool {
+pub(super) fn has_url(cell: &[u8]) -> bool {
     let named = cell.windows(3).any(|w| w == b"://");
     named || cell.get(..4).is_some_and(|start| start.eq_ignore_ascii_case(b"www."))
 }
 
 /// Three, two and four digits with dashes.
-fn is_social_security(cell: &[u8]) -> bool {
+pub(super) fn is_social_security(cell: &[u8]) -> bool {
     cell.len() == 11
         && cell.iter().enumerate().all(|(i, b)| if matches!(i, 3 | 6) { *b == b'-' } else { b.is_ascii_digit() })
 }
@@ -195,6 +195,16 @@ enum Phone {
     Certain,
     /// A leading 0 and groups of digits, as a number without its country is written.
     Local,
+}
+
+/// Whether a name is a telephone number beyond doubt.
+pub(super) fn phone_is_certain(name: &[u8]) -> bool {
+    phone(name) == Some(Phone::Certain)
+}
+
+/// Whether a name is written as a telephone number without its country.
+pub(super) fn phone_is_local(name: &[u8]) -> bool {
+    phone(name) == Some(Phone::Local)
 }
 
 fn phone(cell: &[u8]) -> Option<Phone> {
@@ -274,7 +284,7 @@ fn is_name(text: &str) -> bool {
 }
 
 /// A street and a number.
-fn is_address(text: &str) -> bool {
+pub(super) fn is_address(text: &str) -> bool {
     text.split([' ', ',']).any(|word| {
         let plain_word = plain(word.trim_end_matches('.'));
         is(CellRole::Street, &plain_word) || is(CellRole::StreetEnding, &plain_word)

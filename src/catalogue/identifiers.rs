@@ -2,8 +2,10 @@
 //!
 //! The kinds follow the Safe Harbor list, 45 CFR 164.514(b)(2)(i), and free text, which may hold any
 //! of them. The words that give a kind away are data (`identifiers.toml`), in English, German, French,
-//! Spanish and Dutch. What cells look like is `identifier_values.rs`.
+//! Spanish and Dutch. What cells look like is `identifier_values.rs`, what a kept name looks like `identifier_names.rs`.
 
+pub use super::identifier_forms::NameRole;
+pub use super::identifier_names::suspicious;
 pub use super::identifier_values::ValueScreen;
 use serde::Deserialize;
 use std::collections::{HashMap, HashSet};
@@ -106,6 +108,8 @@ struct HeaderWords {
     #[serde(default)]
     endings: Vec<String>,
     #[serde(default)]
+    stems: Vec<String>,
+    #[serde(default)]
     unless: Vec<String>,
 }
 
@@ -131,6 +135,15 @@ pub(super) enum CellRole {
     /// A street when a word ends so.
     #[serde(rename = "street ending")]
     StreetEnding,
+    /// A person's title.
+    Title,
+    /// A title that is also an abbreviation of other things.
+    #[serde(rename = "short title")]
+    ShortTitle,
+    /// What stands before the number in an opaque key.
+    Key,
+    /// What stands before the number of a person's record.
+    Record,
 }
 
 #[derive(Deserialize)]
@@ -162,7 +175,11 @@ impl HeaderWords {
     fn matches(&self, tokens: &[String]) -> bool {
         let spelled = self.words.iter().any(|phrase| is_spelled(tokens, phrase));
         let ends = || tokens.iter().any(|token| self.endings.iter().any(|ending| token.ends_with(ending.as_str())));
-        (spelled || ends()) && !tokens.iter().any(|token| self.unless.contains(token))
+        let stems = || {
+            let whole = tokens.concat();
+            self.stems.iter().any(|stem| whole.contains(stem.as_str()))
+        };
+        (spelled || ends() || stems()) && !tokens.iter().any(|token| self.unless.contains(token))
     }
 }
 
@@ -171,7 +188,7 @@ impl Words {
     pub(super) fn is(&self, role: CellRole, word: &str) -> bool {
         self.cells.get(&role).is_some_and(|known| match role {
             CellRole::OrdinaryEnding | CellRole::StreetEnding => known.iter().any(|end| word.ends_with(end.as_str())),
-            CellRole::Ordinary | CellRole::Particle | CellRole::Street => known.contains(word),
+            _ => known.contains(word),
         })
     }
 }
@@ -229,8 +246,26 @@ pub(super) fn plain(word: &str) -> String {
     out
 }
 
+/// Letters of other alphabets, and the Latin ones that they look like: Cyrillic, then Greek.
+const LOOK_ALIKES: [(&str, &str); 2] = [
+    ("АВЕКМНОРСТУХЅІЈавгеикмнопрстухѕіјһԁԛԝ", "ABEKMHOPCTYXSIJabreukmhonpctyxsijhdqw"),
+    ("ΑΒΕΖΗΙΚΜΝΟΡΤΥΧαβγεηικνορστυχω", "ABEZHIKMNOPTYXabyenikvopotuxw"),
+];
+
+/// The Latin letter that a look-alike or a full-width letter is read as.
+fn folded(letter: char) -> char {
+    match letter {
+        'Ａ'..='Ｚ' | 'ａ'..='ｚ' => char::from_u32(u32::from(letter) - 0xfee0).unwrap_or(letter),
+        'Ͱ'..='ԯ' => {
+            let mut pairs = LOOK_ALIKES.iter().flat_map(|(foreign, latin)| foreign.chars().zip(latin.chars()));
+            pairs.find_map(|(foreign, latin)| (foreign == letter).then_some(latin)).unwrap_or(letter)
+        }
+        _ => letter,
+    }
+}
+
 fn push_plain(out: &mut String, letter: char) {
-    for lower in letter.to_lowercase() {
+    for lower in folded(letter).to_lowercase() {
         match lower {
             'ä' | 'æ' => out.push_str("ae"),
             'ö' | 'œ' => out.push_str("oe"),

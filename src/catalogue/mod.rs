@@ -3,6 +3,9 @@
 pub mod bands;
 pub mod conditions;
 pub mod error;
+mod identifier_forms;
+mod identifier_names;
+mod identifier_numbers;
 mod identifier_values;
 pub mod identifiers;
 pub mod measure;

@@ -33,9 +33,10 @@ use crate::readings::windows::Courses;
 use crate::report::restricted::write_restricted;
 use crate::report::sheets::sheet::write as write_sheet;
 use crate::report::sheets::{
-    backtest, case_mix_models, change, completeness, curve_points, datapackage, disagreements, dose_associations,
-    dose_by_site, dose_by_visit, lines_in_cells, on_track, ordinal_change, reconciliation, recovery_curves,
-    rejected_rows, responders, setup_conformance, setup_findings, setup_variation, site_comparison, time_to_response,
+    backtest, case_mix_models, change, columns, completeness, curve_points, datapackage, disagreements,
+    dose_associations, dose_by_site, dose_by_visit, lines_in_cells, on_track, ordinal_change, reconciliation,
+    recovery_curves, rejected_rows, responders, setup_conformance, setup_findings, setup_variation, site_comparison,
+    time_to_response,
 };
 use crate::report::{ReportError, Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
@@ -192,6 +193,9 @@ pub fn on_track_of(group: &Group, understood: &Understood, key: &str) -> Result<
     let patient = patients.find(key).or_else(as_in_sheets).ok_or_else(unknown)?;
     let records = records(group, understood, None);
     let episodes = understood.episodes.list.iter().filter(|episode| episode.patient == patient);
+    if episodes.clone().next().is_none() {
+        return Err(unknown());
+    }
     let fitted = FittedCourses::fit_to(records, episodes, &|_, _| ());
     let ends = SiteEnds::of(&understood.visits.rows);
     let watch = Watch { group: &group.name, records, fitted: &fitted, visits: &understood.visits, ends: &ends };
@@ -256,7 +260,8 @@ pub fn write_account(understood: &Understood, worklist: Option<&Worklist>, out: 
     let pairs = disagreements.iter().map(|pair| disagreements::line(&intake.files, pair));
     write_sheet(&restricted, &disagreements::FORM, pairs)?;
     write_sheet(&restricted, &lines_in_cells::FORM, lines_in_cells::lines(&intake.files, &intake.ledger))?;
-    let mut forms = vec![&rejected_rows::FORM, &disagreements::FORM, &lines_in_cells::FORM];
+    write_sheet(&restricted, &columns::FORM, columns::lines(&intake.files, &intake.ledger))?;
+    let mut forms = vec![&rejected_rows::FORM, &disagreements::FORM, &lines_in_cells::FORM, &columns::FORM];
     if let Some(worklist) = worklist {
         write_sheet(&restricted, &on_track::FORM, on_track::lines(worklist))?;
         forms.push(&on_track::FORM);

@@ -3,7 +3,7 @@
 /// One line of `reconciliation.csv`: lines = head + blank + read + in cells; read = kept + duplicate + rejected.
 #[derive(Clone, PartialEq, Eq, Default, Debug)]
 pub struct FileAccount {
-    /// The export, relative to the group folder.
+    /// The export, by its place in `group.toml`.
     pub file: String,
     /// Physical lines, counted before the file was cut into rows.
     pub lines: u64,
@@ -86,7 +86,7 @@ pub struct DataQuality {
     pub disagreements: Vec<ReasonCount>,
     /// Columns dropped by the mapping, never read: file, column.
     pub dropped: Vec<(String, String)>,
-    /// Columns nothing in the mapping mentions: file, column.
+    /// Columns nothing in the mapping mentions: file, position.
     pub unmapped: Vec<(String, String)>,
     /// Files with calendar dates (a limited dataset, not Safe Harbor), and with day offsets.
     pub calendar_files: u32,

@@ -166,7 +166,7 @@ mod tests {
         let (mut names, mut files) = (Names::default(), Files::default());
         let site = names.sites.intern("Alderwick").unwrap();
         let patient = names.patients.intern("P1").unwrap();
-        files.add("exports/a.csv".into());
+        files.add("exports/a.csv".into(), "export 1".into());
         let measures = Measures::embedded().unwrap();
         let outcome = Outcome { measure: measures.find("pain_nrs").unwrap(), pain_site: PainSite::Back };
         let reading = |line: u32, day: Option<i32>, value: f64| Reading {

@@ -2,7 +2,7 @@
 //!
 //! Everything in a draft is a proposal with its confidence in words: certain, likely, guess or unknown.
 //! What cannot be told (the unit of a pull, the order of day and month) is left for a person to
-//! decide. Cells of columns that may identify somebody are never shown.
+//! decide. No cell is shown but words that the program knows itself; others are named by their line.
 
 mod aliases;
 mod column;
@@ -20,8 +20,9 @@ mod write;
 
 use crate::catalogue::{Conditions, Measures};
 use crate::error::Problem;
+use crate::group::field::Field;
 use crate::group::parse_mapping::yes_and_no;
-use aliases::{Aliases, plain_words};
+use aliases::{Aliases, likeness, plain_words};
 use column::Column;
 use fields::Known;
 use shape::Shape;
@@ -69,7 +70,21 @@ pub fn inspect(path: &Path) -> Result<Draft, Problem> {
     let plan = uses::decide(&columns, &sample.rows, marks.form, &known, &measures);
     let findings =
         Findings { sample: &sample, marks, columns: &columns, plan: &plan, known: &known, measures: &measures };
-    Ok(write::draft(path, &findings))
+    Ok(write::draft(&findings))
+}
+
+/// The field that each header is a usual name of, if it is one.
+///
+/// # Errors
+/// The embedded aliases cannot be read.
+pub(super) fn fields_called(headers: &[String]) -> Result<Vec<Option<Field>>, Problem> {
+    let aliases = Aliases::load()?;
+    let called = |header: &String| {
+        let words = plain_words(header);
+        let entry = aliases.field.iter().find(|entry| likeness(&words, &entry.words) >= 0.99)?;
+        Field::named(&entry.name)
+    };
+    Ok(headers.iter().map(called).collect())
 }
 
 #[cfg(test)]

@@ -116,6 +116,9 @@ pub fn read(
     match field.kind {
         Kind::Name | Kind::Codes => {
             let cell = canonical_word(field, cell).map_or(cell, str::as_bytes);
+            if field.kind == Kind::Codes && !codes_of(cell).all(is_code) {
+                return read_name(field.field, &codes_alone(cell).ok_or(Reason::UnknownCode)?, draft, names);
+            }
             read_name(field.field, cell, draft, names)
         }
         Kind::Date => {
@@ -171,6 +174,29 @@ pub fn read(
             Ok(())
         }
     }
+}
+
+/// The parts of a codes cell.
+fn codes_of(cell: &[u8]) -> impl Iterator<Item = &[u8]> {
+    cell.split(|b| b";,|/ \n".contains(b)).filter(|part| !part.is_empty())
+}
+
+/// A letter, a digit, a letter or digit, then after an optional dot up to four more (ICD-10-CM).
+fn is_code(part: &[u8]) -> bool {
+    let is_alphanumeric = |part: &[u8]| part.iter().all(u8::is_ascii_alphanumeric);
+    let [letter, digit, third, rest @ ..] = part else { return false };
+    let rest = rest.strip_prefix(b".").unwrap_or(rest);
+    letter.is_ascii_alphabetic()
+        && digit.is_ascii_digit()
+        && is_alphanumeric(&[*third])
+        && is_alphanumeric(rest)
+        && rest.len() <= 4
+}
+
+/// The codes of a cell that holds other words as well, which may be anybody's; `None` when it holds no code.
+fn codes_alone(cell: &[u8]) -> Option<Vec<u8>> {
+    let codes: Vec<&[u8]> = codes_of(cell).filter(|part| is_code(part)).collect();
+    (!codes.is_empty()).then(|| codes.join(&b' '))
 }
 
 fn read_name(field: Field, cell: &[u8], draft: &mut Draft, names: &mut Names) -> Result<(), Reason> {

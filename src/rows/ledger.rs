@@ -76,8 +76,8 @@ pub struct FileLedger {
     pub header: Vec<String>,
     /// Columns the mapping drops.
     pub dropped: Vec<String>,
-    /// Columns the mapping does not mention.
-    pub unmapped: Vec<String>,
+    /// Columns the mapping does not mention, by position.
+    pub unmapped: Vec<u16>,
     /// Whether its days are calendar dates.
     pub calendar: bool,
 }

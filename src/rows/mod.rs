@@ -3,6 +3,7 @@
 pub mod dates;
 pub mod draft_mapping;
 pub mod fields;
+pub mod kept_names;
 pub mod ledger;
 pub mod match_columns;
 pub mod names;

@@ -1,12 +1,11 @@
 //! The privacy gate: no direct identifier is read past here.
 //!
 //! Headers are screened before anything else, then the cells of every column that is not dropped, on
-//! the file's first block; after the whole intake the distinct names that were kept (patient keys,
-//! clinicians, tables, labels) are screened once more. Other columns pass as checked numbers, dates
-//! and known words only, so nothing else can carry an identifier. Values are never shown.
+//! the file's first block; after each file every distinct name that was kept of it (`kept_names.rs`).
+//! Other columns pass as checked numbers, dates and known words only, so nothing else can carry an
+//! identifier. Values are never shown.
 
 use super::match_columns::Plan;
-use super::names::{NameList, Names};
 use crate::catalogue::identifiers::{IdentifierKind, ValueScreen, screen_header};
 use crate::error::{Exit, Problem, Spot};
 use crate::export::blocks::Block;
@@ -83,30 +82,6 @@ impl Screen {
     }
 }
 
-/// Screens the distinct names that were kept.
-///
-/// # Errors
-/// Patient keys, clinicians, tables or episode labels look like direct identifiers.
-pub fn screen_names(names: &Names) -> Result<(), Problem> {
-    let lists: [(&str, &NameList); 4] = [
-        ("patient", &names.patients),
-        ("clinician", &names.clinicians),
-        ("table", &names.tables),
-        ("episode", &names.episodes),
-    ];
-    for (field, list) in lists {
-        let mut screen = ValueScreen::default();
-        for (_, name) in list.iter() {
-            screen.observe(name.as_bytes());
-        }
-        if let Some(kind) = screen.finding() {
-            return Err(refusal(format!("the names read as `{field}` look like {}", kind.label()))
-                .hint("replace them by opaque keys at the clinic: mendcurve pseudonymise"));
-        }
-    }
-    Ok(())
-}
-
 fn refuse(found: &[(&str, IdentifierKind)], shown: &Path) -> Result<(), Problem> {
     if found.is_empty() {
         return Ok(());
@@ -121,6 +96,7 @@ fn refuse(found: &[(&str, IdentifierKind)], shown: &Path) -> Result<(), Problem>
     ))
 }
 
-fn refusal(what: String) -> Problem {
+/// A refusal of the gate.
+pub(super) fn refusal(what: String) -> Problem {
     Problem { exit: Exit::PrivacyGate, ..Problem::input(what) }
 }

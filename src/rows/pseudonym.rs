@@ -2,11 +2,12 @@
 //!
 //! Keys of persons become keyed hashes, named columns are left out, and named dates move by a number of
 //! days that is the same for all rows of a person. All else, down to quotation marks and line ends, stays
-//! as it was. The secret never leaves the clinic; without it nobody can go back or repeat the step.
+//! as it was; the result passes the privacy gate or is not written. The secret never leaves the clinic; without it nobody can go back or repeat the step.
 //!
 //! The hash is BLAKE3 in keyed mode (O'Connor, Aumasson, Neves & Wilcox-O'Hearn 2020, 2.3 and 2.5).
 
 mod columns;
+mod gate;
 mod raw_fields;
 mod rewrite;
 mod secret;
@@ -65,7 +66,7 @@ pub struct Summary {
 /// Writes the pseudonymised copy of an export: whole, or not at all.
 ///
 /// # Errors
-/// The result exists already; the secret is too short; a column is not there; a line has another number of
+/// The result exists already, or would still hold direct identifiers; the secret is weak or not kept to oneself; a column is not there; a line has another number of
 /// fields than the header, or a date another form, so that a key or a date could slip through unchanged.
 pub fn pseudonymise(request: &Request) -> Result<Summary, Problem> {
     refuse_to_overwrite(&request.out)?;
@@ -85,7 +86,7 @@ pub fn pseudonymise(request: &Request) -> Result<Summary, Problem> {
             return Err(Problem::input("no date format is given").hint("add --date-format, such as %d.%m.%Y"));
         }
     };
-    let secret = Secret::read(&request.secret_file)?;
+    let secret = Secret::read(&request.secret_file, &request.file)?;
 
     let path = request.file.as_path();
     let marked = byte_order_mark(path)?;
@@ -136,7 +137,25 @@ fn for_the_command_line(problem: Problem) -> Problem {
     }
 }
 
-/// The result in the making, beside its final place.
+/// How the name of a result in the making begins and ends.
+const UNFINISHED: (&str, &str) = (".mendcurve-pseudonymise-", ".unfinished");
+
+/// Removes what a killed run left in a folder. A run that is still going holds a lock on its own.
+fn clear_unfinished(folder: &Path) {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    for entry in entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file())) {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if name.starts_with(UNFINISHED.0)
+            && name.ends_with(UNFINISHED.1)
+            && std::fs::File::open(entry.path()).is_ok_and(|file| file.try_lock().is_ok())
+        {
+            let _ = std::fs::remove_file(entry.path()); // if it stays, the next run tries again
+        }
+    }
+}
+
+/// The result in the making, beside its final place. Only its owner can read it, then and later.
 struct FairCopy<'r> {
     out: &'r Path,
     encoding: &'static Encoding,
@@ -146,7 +165,13 @@ struct FairCopy<'r> {
 impl<'r> FairCopy<'r> {
     fn beside(out: &'r Path, encoding: &'static Encoding, marked: bool) -> Result<Self, Problem> {
         let folder = out.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let file = tempfile::NamedTempFile::new_in(folder).map_err(|error| Problem::io(folder, &error))?;
+        clear_unfinished(folder);
+        let file = tempfile::Builder::new()
+            .prefix(UNFINISHED.0)
+            .suffix(UNFINISHED.1)
+            .tempfile_in(folder)
+            .map_err(|error| Problem::io(folder, &error))?;
+        let _ = file.as_file().try_lock(); // a disk without locks: a second run in this folder would be in the way
         let mut copy = Self { out, encoding, file: BufWriter::new(file) };
         if marked {
             copy.write("\u{feff}")?;

@@ -1,5 +1,6 @@
 //! Export -> the rows of one file, in order of line, with its ledger.
 
+use super::kept_names::KeptNames;
 use super::ledger::FileLedger;
 use super::match_columns::{Plan, plan};
 use super::names::{NameList, Names};
@@ -64,6 +65,7 @@ pub fn read_file(
     let at_once = 2 * rayon::current_num_threads();
     let mut batch: Vec<Block> = first.into_iter().collect();
     let mut understood: Vec<BlockRows> = Vec::new();
+    let mut kept = KeptNames::default();
     let mut told = 0;
     while !(batch.is_empty() && understood.is_empty()) {
         // while these blocks are understood, the next are read from the disk and those before are joined
@@ -71,7 +73,7 @@ pub fn read_file(
             || batch.into_par_iter().map(|block| read_block(&plan, &block, file, group.as_of)).collect::<Vec<_>>(),
             || {
                 let next = next_blocks(&mut blocks, at_once);
-                understood.into_iter().for_each(|block| out.append(block, names, group.patient_keys));
+                understood.into_iter().for_each(|block| out.append(block, names, group.patient_keys, &mut kept));
                 next
             },
         );
@@ -81,6 +83,7 @@ pub fn read_file(
         tell(so_far - told);
         told = so_far;
     }
+    kept.screened(&plan, names, shown)?.take_off(&mut out, &plan);
     out.ledger.kept = out.rows.len() as u64;
     out.ledger.lines = blocks.lines();
     Ok(out)
@@ -103,7 +106,7 @@ fn file_ledger(plan: &Plan<'_>, head: &Head) -> FileLedger {
         lines_blank: head.blank_lines,
         header: plan.header.clone(),
         dropped: plan.dropped.clone(),
-        unmapped: plan.unmapped.iter().filter_map(|i| plan.header.get(usize::from(*i)).cloned()).collect(),
+        unmapped: plan.unmapped.clone(),
         calendar: plan.fields.iter().any(|f| f.field == Field::Date),
         ..FileLedger::default()
     }
@@ -141,10 +144,11 @@ fn header_of(head: &Head, mapping: &Mapping, shown: &Path) -> Result<Vec<String>
 
 impl FileRows {
     /// Joins the next block: its names become the run's, its scores this file's.
-    fn append(&mut self, block: BlockRows, names: &mut Names, keys: PatientKeys) {
+    fn append(&mut self, block: BlockRows, names: &mut Names, keys: PatientKeys, kept: &mut KeptNames) {
         self.take_account(&block);
         let BlockRows { rows, scores, names: own, .. } = block;
         let to = Translation::new(&own, names, keys, &rows);
+        to.note(kept);
         let first_score = self.scores.len() as u32;
         self.rows.reserve(rows.len());
         for mut row in rows {
@@ -205,6 +209,15 @@ impl Translation {
             episodes: list(&own.episodes, &mut run.episodes),
             codes: list(&own.codes, &mut run.codes),
         }
+    }
+
+    /// The names of the block are the file's.
+    fn note(&self, kept: &mut KeptNames) {
+        kept.add(Field::Patient, self.patients.iter().chain(self.patients_by_site.values()).copied());
+        kept.add(Field::Site, self.sites.iter().copied());
+        kept.add(Field::Clinician, self.clinicians.iter().copied());
+        kept.add(Field::Table, self.tables.iter().copied());
+        kept.add(Field::Episode, self.episodes.iter().copied());
     }
 
     fn of(list: &[NameId], id: NameId) -> NameId {

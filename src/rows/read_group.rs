@@ -2,11 +2,10 @@
 
 use super::ledger::Ledger;
 use super::names::Names;
-use super::privacy;
 use super::read_file::read_file;
 use super::row::{Row, Score};
 use crate::error::{Problem, Spot};
-use crate::export::place::Files;
+use crate::export::place::{Files, label};
 use crate::group::settings::Group;
 
 /// Everything that was understood, before duplicates are taken out.
@@ -32,10 +31,12 @@ pub fn read_group(group: &Group, tell: &(dyn Fn(u64, u64) + Sync)) -> Result<Int
     let files = group.exports.iter().flat_map(|export| &export.files);
     let bytes: u64 = files.filter_map(|path| Some(std::fs::metadata(group.folder.join(path)).ok()?.len())).sum();
     let mut intake = Intake::default();
-    for export in &group.exports {
-        for path in &export.files {
+    for (place, export) in group.exports.iter().enumerate() {
+        for (of_export, path) in export.files.iter().enumerate() {
             let shown = path.to_string_lossy().replace('\\', "/");
-            let file = intake.files.add(shown).ok_or_else(|| {
+            let several = (export.files.len() > 1).then_some(of_export + 1);
+            let label = label(place + 1, several, export.site.as_deref());
+            let file = intake.files.add(shown, label).ok_or_else(|| {
                 Problem::input("more than 65,535 export files")
                     .at(Spot::file("group.toml"))
                     .hint("join files, or make groups of fewer")
@@ -58,6 +59,5 @@ pub fn read_group(group: &Group, tell: &(dyn Fn(u64, u64) + Sync)) -> Result<Int
         }
     }
     intake.names.sort(&mut intake.rows);
-    privacy::screen_names(&intake.names)?;
     Ok(intake)
 }

@@ -61,6 +61,8 @@ pub enum Reason {
     NameTooLong,
     /// A name with a control character.
     ControlCharacter,
+    /// A key or name that looks like a direct identifier among others that do not.
+    MayIdentify,
 }
 
 impl Reason {
@@ -105,6 +107,7 @@ impl fmt::Display for Reason {
             Self::ItemOutsideRange => "the item is outside its range",
             Self::NameTooLong => "the name is longer than 200 characters",
             Self::ControlCharacter => "the name holds a control character",
+            Self::MayIdentify => "the key or name looks like a direct identifier, unlike the others of the file",
         })
     }
 }

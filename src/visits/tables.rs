@@ -239,7 +239,7 @@ mod tests {
 
     fn files() -> Files {
         let mut files = Files::default();
-        files.add("exports/a.csv".into());
+        files.add("exports/a.csv".into(), "export 1".into());
         files
     }
 

@@ -7,6 +7,7 @@ mod dialects;
 mod direction;
 mod hostile_names;
 mod order;
+mod privacy;
 mod published_trials;
 mod remedies;
 mod sample_group;
@@ -82,7 +83,7 @@ impl SmallGroup {
     }
 }
 
-/// One line of `reconciliation.csv`.
+/// One line of `reconciliation.csv`, with the file's own name from `restricted/columns.csv`.
 #[derive(Clone, PartialEq, Eq, Debug)]
 struct Account {
     file: String,
@@ -95,12 +96,16 @@ struct Account {
 }
 
 fn account(out: &Path) -> Vec<Account> {
+    let names: std::collections::HashMap<String, String> = sheet(&out.join("restricted/columns.csv"))
+        .into_iter()
+        .map(|mut line| (line.remove("export").expect("a place"), line.remove("file").expect("a file")))
+        .collect();
     sheet(&out.join("tables/reconciliation.csv"))
         .iter()
         .map(|line| {
             let number = |column: &str| line[column].parse().expect("a count");
             Account {
-                file: line["file"].clone(),
+                file: names[&line["file"]].clone(),
                 read: number("rows_read"),
                 kept: number("rows_kept"),
                 duplicate: number("rows_duplicate"),

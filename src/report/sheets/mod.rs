@@ -3,6 +3,7 @@
 pub mod backtest;
 pub mod case_mix_models;
 pub mod change;
+pub mod columns;
 pub mod completeness;
 pub mod curve_points;
 pub mod datapackage;

@@ -8,7 +8,7 @@ pub const FORM: Form = Form {
     name: "reconciliation",
     title: "What became of every line and row: lines = lines_of_head + lines_blank + rows_read + lines_in_cells; rows_read = rows_kept + rows_duplicate + rows_rejected",
     columns: &[
-        always("file", Kind::Text, "export file, relative to the group folder"),
+        always("file", Kind::Text, "export file, by its place in group.toml; restricted/columns.csv gives its name"),
         always("rows_read", Kind::Count, "records after the header"),
         always("rows_kept", Kind::Count, "rows in the dataset"),
         always("rows_duplicate", Kind::Count, "rows that repeat another, with the same values or with others"),

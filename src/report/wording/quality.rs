@@ -67,7 +67,8 @@ pub const REJECTIONS_INTRO: &str = "The rows themselves, by file and line, are i
 /// Dropped columns.
 pub const DROPPED: &str = "Dropped by the mapping, and never read past the privacy gate";
 /// Unmapped columns.
-pub const UNMAPPED: &str = "Not mentioned in the mapping, and not used";
+pub const UNMAPPED: &str =
+    "Not mentioned in the mapping, and not used; their headers are in columns.csv in the restricted part of the output";
 /// All columns used.
 pub const ALL_COLUMNS_USED: &str = "Every column is used or declared as not needed.";
 /// No notes on episodes.

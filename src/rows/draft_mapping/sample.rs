@@ -1,5 +1,6 @@
 //! The first records of an unknown export: its encoding, its delimiter, its header.
 
+use crate::catalogue::identifiers::{NameRole, suspicious};
 use crate::error::{Problem, Spot};
 use crate::export::encoding::likely_encoding;
 use crate::export::open::{open, read_problem};
@@ -40,6 +41,8 @@ pub(super) struct Sample {
     pub header: Vec<String>,
     /// Cells, trimmed; every row as wide as the header.
     pub rows: Vec<Vec<String>>,
+    /// The line on which each row begins.
+    pub lines: Vec<u64>,
     /// Records of another width, left out.
     pub odd_rows: usize,
     /// Whether the whole file was seen.
@@ -77,11 +80,41 @@ pub(super) fn read(path: &Path) -> Result<Sample, Problem> {
             skip_lines: 0,
             header: Vec::new(),
             rows: Vec::new(),
+            lines: Vec::new(),
             odd_rows: 0,
             whole,
         },
     )
     .ok_or_else(|| Problem::input("there are no rows below the header").at(Spot::file(path)).hint("export it again"))
+    .and_then(|sample| match sample.names_no_columns() {
+        true => Err(no_header(path, table.header_line)),
+        false => Ok(sample),
+    })
+}
+
+fn no_header(path: &Path, line: u64) -> Problem {
+    Problem::input("the first line of the table looks like data, not like a header")
+        .at(Spot::line(path, line))
+        .hint("export with a header line: columns are mapped by their names")
+}
+
+impl Sample {
+    /// Whether what stands for a header is a row: it holds an address or a number of a person, or texts that come back in
+    /// the rows below in two columns or more. A header that stands again among the rows is none of these.
+    fn names_no_columns(&self) -> bool {
+        let headers: Vec<&str> = self.header.iter().map(String::as_str).collect();
+        let rows = || self.rows.iter().filter(|row| **row != self.header);
+        let comes_back =
+            |(at, text): &(usize, &String)| !text.is_empty() && rows().any(|row| row.get(*at) == Some(*text));
+        !suspicious(&headers, NameRole::Site).is_empty()
+            || self.header.iter().enumerate().filter(comes_back).take(2).count() == 2
+    }
+
+    /// The line on which a cell of a column stands first.
+    pub fn first_line(&self, column: usize, cell: &str) -> u64 {
+        let at = self.rows.iter().position(|row| row.get(column).is_some_and(|text| text == cell));
+        at.and_then(|at| self.lines.get(at)).copied().unwrap_or(0)
+    }
 }
 
 fn not_text(path: &Path) -> Problem {
@@ -148,9 +181,7 @@ fn best_table(text: &str, path: &Path) -> Result<Table, Problem> {
         if record.line == table.header_line {
             let data = record.iter().filter(|cell| looks_like_data(&String::from_utf8_lossy(cell))).count();
             if 2 * data >= table.width {
-                return Err(Problem::input("the first line of the table looks like data, not like a header")
-                    .at(Spot::line(path, table.header_line))
-                    .hint("export with a header line: columns are mapped by their names"));
+                return Err(no_header(path, table.header_line));
             }
             break;
         }
@@ -214,6 +245,7 @@ fn rows(text: &str, table: Table, mut sample: Sample) -> Option<Sample> {
             sample.header = cells.iter().map(|cell| column_text(cell)).collect();
         } else {
             sample.rows.push(cells);
+            sample.lines.push(record.line);
         }
         if sample.rows.len() == MOST_RECORDS {
             sample.whole = false;

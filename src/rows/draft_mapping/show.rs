@@ -1,8 +1,12 @@
 //! Cells and names as a draft may show them.
 
 use super::column::Column;
+use super::fields::Known;
 use super::uses::Use;
-use crate::group::field::{Field, Kind};
+use crate::catalogue::CodeMatch;
+use crate::group::field::Kind;
+use crate::rows::when::Quarter;
+use crate::units::{Dimension, Unit};
 
 /// Cells shown of a column.
 const MOST_SHOWN: usize = 3;
@@ -19,48 +23,63 @@ pub(super) fn plain(text: &str) -> String {
     if text.chars().count() > LONGEST_SHOWN { format!("{shown}...") } else { shown }
 }
 
-/// `such as 20, 22.5, 25`, or why no cell is shown.
-pub(super) fn samples(column: &Column, used: &Use) -> String {
+/// `numbers from 20 to 30`, `such as prone, supine`, or how many different cells there are. A draft repeats no cell but
+/// words that the program knows itself; limits of numbers are rounded outwards to one digit, so that they are nobody's.
+pub(super) fn samples(column: &Column, used: &Use, known: &Known<'_>) -> String {
     let shape = &column.shape;
     if shape.filled == 0 {
         return "no cell is filled".to_owned();
     }
-    if !may_be_shown(column, used) {
-        return match shape.distinct.len() {
-            1 => "one cell throughout, not shown".to_owned(),
-            count => format!("{count} different cells, not shown"),
-        };
+    if let Some((low, high)) = shape.range().filter(|_| shape.is_number() && is_number(used)) {
+        return format!("numbers from {} to {}", one_digit(low, f64::floor), one_digit(high, f64::ceil));
     }
-    let over_89 = |cell: &str| cell.parse::<f64>().is_ok_and(|age| age > 89.0);
-    let is_age = matches!(used, Use::Field(Field::Age, _));
-    let shown: Vec<String> = shape
-        .distinct
-        .iter()
-        .filter(|(cell, _)| !(is_age && over_89(cell)))
-        .take(MOST_SHOWN)
-        .map(|(cell, _)| plain(cell))
-        .collect();
-    format!("such as {}", shown.join(", "))
+    let words: Vec<&str> =
+        shape.distinct.iter().map(|(cell, _)| cell.as_str()).filter(|cell| is_known(cell, used, known)).collect();
+    match (words.as_slice(), shape.distinct.len()) {
+        ([], 1) => "one cell throughout, not shown".to_owned(),
+        ([], count) => format!("{count} different cells, not shown"),
+        (words, _) => {
+            let shown: Vec<String> = words.iter().take(MOST_SHOWN).map(|word| plain(word)).collect();
+            format!("such as {}", shown.join(", "))
+        }
+    }
 }
 
-/// Only cells whose kind is known are shown: numbers, dates of visits, words of a vocabulary, codes. Keys
-/// and columns that are not understood are not, unless they hold short numbers.
-fn may_be_shown(column: &Column, used: &Use) -> bool {
-    let shape = &column.shape;
-    if shape.identifier.is_some() {
-        return false;
+/// Whether the column's numbers are read as such.
+fn is_number(used: &Use) -> bool {
+    match used {
+        Use::Field(field, _) => !matches!(field.kind(), Kind::Name | Kind::Date),
+        Use::Score(_) | Use::Spare(_) | Use::Unknown => true,
+        Use::UnitOf(_) | Use::Reading | Use::Drop(_) | Use::Empty => false,
     }
+}
+
+/// A number rounded to its first digit.
+fn one_digit(number: f64, round: fn(f64) -> f64) -> f64 {
+    if number == 0.0 {
+        return 0.0;
+    }
+    let step = 10f64.powf(number.abs().log10().floor());
+    if step >= 1.0 { round(number / step) * step } else { round(number) }
+}
+
+/// Whether a cell is a word of a vocabulary, a registered code or label, a quarter, a unit: no person's.
+pub(super) fn is_known(cell: &str, used: &Use, known: &Known<'_>) -> bool {
     match used {
         Use::Field(field, _) => match field.kind() {
-            Kind::Name => false,
-            Kind::ConditionLabel => !shape.is_key_like(),
-            _ => true,
+            Kind::Word(words) => {
+                words.contains(&cell.to_lowercase().as_str()) || known.aliases.canonical(field.name(), cell).is_some()
+            }
+            Kind::YesNo => known.yes_and_no.iter().any(|(word, _)| *word == cell.to_lowercase()),
+            Kind::ConditionLabel => known.conditions.by_label(cell).is_some(),
+            Kind::Codes => known.conditions.by_code(cell, None) != CodeMatch::Unknown,
+            Kind::Quarter => Quarter::parse(cell).is_some(),
+            _ => false,
         },
-        Use::Score(_) | Use::UnitOf(_) => !shape.is_key_like() || shape.is_number(),
-        Use::Spare(_) | Use::Unknown => {
-            shape.is_number() && shape.range().is_some_and(|(low, high)| low.abs() < 1_000.0 && high.abs() < 1_000.0)
-        }
-        Use::Reading | Use::Drop(_) | Use::Empty => false,
+        Use::UnitOf(_) => [Dimension::Force, Dimension::Length, Dimension::Mass, Dimension::Time]
+            .into_iter()
+            .any(|dimension| Unit::parse(cell, dimension).is_some()),
+        _ => false,
     }
 }
 

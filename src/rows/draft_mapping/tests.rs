@@ -75,7 +75,7 @@ fn a_german_export_with_semicolons_decimal_commas_and_windows_1252() {
     assert_eq!(scores(&mapping), [("pain_nrs".into(), PainSite::Back, 1.0)]);
     assert_eq!(mapping.drop.iter().map(|name| name.text.as_str()).collect::<Vec<_>>(), ["Bemerkung"], "free text");
     assert!(draft.text.contains("encoding = \"windows-1252\"  # guess"));
-    assert!(draft.text.contains("# certain; such as 21,5, 22,5, 23,5"), "{}", draft.text);
+    assert!(draft.text.contains("# certain; numbers from 20 to 30"), "{}", draft.text);
     assert!(!draft.text.contains("Q0001") && !draft.text.contains("deutlich"), "keys and free text are not shown");
 }
 
@@ -144,12 +144,7 @@ fn a_long_file_in_gzip() {
         readings.kinds.iter().map(|(name, kind)| (name.as_str(), kind.as_ref().map(|k| k.pain_site))).collect();
     assert_eq!(
         kinds,
-        [
-            ("NRS leg", Some(PainSite::Leg)),
-            ("ODI", Some(PainSite::Unspecified)),
-            ("Sleep", None),
-            ("NRS back", Some(PainSite::Back))
-        ]
+        [("NRS leg", Some(PainSite::Leg)), ("ODI", Some(PainSite::Unspecified)), ("NRS back", Some(PainSite::Back))]
     );
 }
 
@@ -214,7 +209,11 @@ fn codes_labels_and_columns_of_one_text() {
         (column(&mapping, Field::Icd10), column(&mapping, Field::Condition)),
         ("Dx".into(), "Diagnosis label".into())
     );
-    assert!(draft.text.contains("# ? = [\"LWS-Beschwerden\"]"), "{}", draft.text);
+    assert!(
+        draft.text.contains("# ? = [\"...\"]  # the word on line 2") && !draft.text.contains("LWS"),
+        "{}",
+        draft.text
+    );
     assert!(draft.text.contains("column = \"pain#1\""));
     assert!(draft.text.contains("#   \"pain#2\": whole numbers; another column is used for the same score"));
     assert!(

@@ -1,7 +1,8 @@
-//! Vocabularies of a draft: words that are known, and as comments those that are not.
+//! Vocabularies of a draft: words that are known, and as comments the lines of those that are not, which may be anything.
 
 use super::column::Column;
 use super::fields::Known;
+use super::sample::Sample;
 use super::uses::Use;
 use super::write::{Findings, Pen, list};
 use crate::catalogue::Measure;
@@ -12,7 +13,7 @@ const MOST_LABELS: usize = 40;
 
 /// `[words.FIELD]` of every field that is written in words.
 pub(super) fn sections(pen: &mut Pen, findings: &Findings<'_>) {
-    for (column, used) in findings.columns.iter().zip(&findings.plan.uses) {
+    for (i, (column, used)) in findings.columns.iter().zip(&findings.plan.uses).enumerate() {
         let Use::Field(field, _) = used else { continue };
         let canonical: Vec<&str> = match field.kind() {
             Kind::Word(words) => words.to_vec(),
@@ -20,11 +21,12 @@ pub(super) fn sections(pen: &mut Pen, findings: &Findings<'_>) {
             Kind::ConditionLabel if column.shape.distinct.len() <= MOST_LABELS => Vec::new(),
             _ => continue,
         };
-        section(pen, *field, column, &canonical, findings.known);
+        section(pen, *field, i, column, &canonical, findings);
     }
 }
 
-fn section(pen: &mut Pen, field: Field, column: &Column, canonical: &[&str], known: &Known<'_>) {
+fn section(pen: &mut Pen, field: Field, i: usize, column: &Column, canonical: &[&str], findings: &Findings<'_>) {
+    let known = findings.known;
     let cells: Vec<&str> = column.shape.distinct.iter().map(|(cell, _)| cell.as_str()).collect();
     let meaning = |cell: &str| known.aliases.canonical(field.name(), cell);
     let (own, strange): (Vec<&str>, Vec<&str>) = cells
@@ -43,8 +45,8 @@ fn section(pen: &mut Pen, field: Field, column: &Column, canonical: &[&str], kno
     }
     if !strange.is_empty() {
         pen.warn(&format!("{field} has words that are not understood: give each its meaning"));
-        for cell in strange {
-            pen.line(&format!("# ? = {}", list(&[cell]).replace('\n', " ")));
+        for line in strange.into_iter().map(|cell| findings.sample.first_line(i, cell)) {
+            pen.line(&format!("# ? = [\"...\"]  # the word on line {line}"));
         }
     }
 }
@@ -64,7 +66,7 @@ fn bare_or_quoted(word: &str) -> String {
 }
 
 /// `words` of a score on a scale of words: those that the measure does not know.
-pub(super) fn of_score(pen: &mut Pen, column: &Column, measure: &Measure) {
+pub(super) fn of_score(pen: &mut Pen, i: usize, column: &Column, measure: &Measure, sample: &Sample) {
     if measure.words.is_empty() || !column.shape.is_text() {
         return;
     }
@@ -80,8 +82,8 @@ pub(super) fn of_score(pen: &mut Pen, column: &Column, measure: &Measure) {
     }
     pen.warn(&format!("{} has words that are not understood: give each its number", measure.key));
     pen.line("# [scores.words]");
-    for cell in strange {
-        pen.line(&format!("# \"?\" = {}", list(&[cell]).replace('\n', " ")));
+    for line in strange.into_iter().map(|cell| sample.first_line(i, cell)) {
+        pen.line(&format!("# \"?\" = [\"...\"]  # the word on line {line}"));
     }
 }
 

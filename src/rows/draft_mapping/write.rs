@@ -12,7 +12,6 @@ use crate::catalogue::{Measures, PainSite};
 use crate::group::field::{Field, Kind};
 use crate::units::Unit;
 use std::fmt::Write;
-use std::path::Path;
 
 /// What the sections of a draft are written from.
 pub(super) struct Findings<'a> {
@@ -25,15 +24,11 @@ pub(super) struct Findings<'a> {
 }
 
 /// Writes the draft.
-pub(super) fn draft(path: &Path, findings: &Findings<'_>) -> Draft {
+pub(super) fn draft(findings: &Findings<'_>) -> Draft {
     let mut pen = Pen { text: String::new(), warnings: Vec::new() };
-    let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
     let rows = findings.sample.rows.len();
     let seen = if findings.sample.whole { "all" } else { "the first" };
-    pen.line(&format!(
-        "# A draft for {}, from {seen} {rows} rows: a proposal, to be checked line by line.",
-        plain_name(&name)
-    ));
+    pen.line(&format!("# A draft from {seen} {rows} rows of an export: a proposal, to be checked line by line."));
     pen.line("# Confidence: certain, likely, guess; what is unknown stands at the end.");
     if findings.sample.odd_rows > 0 {
         pen.warn(&format!("{} lines have more or fewer fields than the header", findings.sample.odd_rows));
@@ -45,10 +40,6 @@ pub(super) fn draft(path: &Path, findings: &Findings<'_>) -> Draft {
     findings.readings(&mut pen);
     findings.left_over(&mut pen);
     Draft { text: pen.text, warnings: pen.warnings }
-}
-
-fn plain_name(name: &str) -> String {
-    name.chars().filter(|c| !c.is_control()).collect()
 }
 
 /// Writes lines, and keeps what a person must look at.
@@ -180,7 +171,7 @@ impl Findings<'_> {
 
     fn field(&self, pen: &mut Pen, i: usize, column: &Column, field: Field, confidence: Confidence) {
         let used = Use::Field(field, confidence);
-        pen.line(&format!("# {}; {}", confidence.word(), samples(column, &used)));
+        pen.line(&format!("# {}; {}", confidence.word(), samples(column, &used, self.known)));
         if let (Kind::Name, Some(kind)) = (field.kind(), column.shape.identifier) {
             pen.warn(&format!(
                 "the cells of {field} look like {}: replace them with mendcurve pseudonymise --key-columns",
@@ -238,8 +229,8 @@ impl Findings<'_> {
         for score in &self.plan.scores {
             let measure = self.measures.get(score.measure);
             let columns: Vec<&Column> = score.columns.iter().filter_map(|i| self.columns.get(*i)).collect();
-            let Some(first) = columns.first() else { continue };
-            let says = samples(first, &Use::Score(0));
+            let (Some(first), Some(first_at)) = (columns.first(), score.columns.first()) else { continue };
+            let says = samples(first, &Use::Score(0), self.known);
             pen.line("");
             // a score whose numbers fit no scale stays a comment until somebody has looked
             let lost = !score.items && score.scale.name.is_none() && !first.shape.numbers.is_empty();
@@ -266,7 +257,7 @@ impl Findings<'_> {
                     why_scale(score.scale.named, &score.scale.others)
                 ));
             }
-            words::of_score(pen, first, measure);
+            words::of_score(pen, *first_at, first, measure, self.sample);
         }
     }
 
@@ -280,8 +271,13 @@ impl Findings<'_> {
         ));
         pen.line("\n[readings.measures]");
         for (own, found) in &long.kinds {
-            let Some((named, scale)) = found else {
-                pen.line(&format!("{} = {{ ignore = true }}  # unknown", quoted(own)));
+            // a name that is not word for word a usual one may be anything
+            let Some((named, scale)) = found.as_ref().filter(|(named, _)| named.likeness >= 0.99) else {
+                let line = self.sample.first_line(long.measure_column, own);
+                let guess = found.as_ref().map(|(named, _)| self.measures.get(named.measure).key.as_str());
+                let guess = guess.map_or(String::new(), |key| format!(", perhaps {key}"));
+                pen.warn(&format!("the measure named on line {line} is not understood{guess}: map it, or ignore it"));
+                pen.line("# \"...\" = { ignore = true }");
                 continue;
             };
             let measure = self.measures.get(named.measure);
@@ -329,7 +325,7 @@ impl Findings<'_> {
                 };
                 let name =
                     if named(column) { quoted(&column.name).replace('\n', " ") } else { "(no header)".to_owned() };
-                pen.line(&format!("#   {name}: {}{why}; {}", kind(column), samples(column, used)));
+                pen.line(&format!("#   {name}: {}{why}; {}", kind(column), samples(column, used, self.known)));
             }
         }
     }

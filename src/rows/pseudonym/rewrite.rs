@@ -1,6 +1,7 @@
 //! Records with their keys replaced, their dates shifted and the dropped columns gone.
 
 use super::columns::{Action, Columns};
+use super::gate::OutputGate;
 use super::raw_fields::{RawRecord, quoted_like, records, unquoted};
 use super::secret::Secret;
 use super::{Request, Summary};
@@ -24,6 +25,7 @@ pub(super) struct Rewriter<'r> {
     secret: &'r Secret,
     date_format: &'r str,
     columns: Option<Columns>,
+    gate: Option<OutputGate>,
     summary: Summary,
     /// Rows in which a kept column held the patient's key.
     repeats: Vec<u64>,
@@ -32,7 +34,7 @@ pub(super) struct Rewriter<'r> {
 impl<'r> Rewriter<'r> {
     pub fn new(request: &'r Request, path: &'r Path, delimiter: u8, secret: &'r Secret, date_format: &'r str) -> Self {
         let summary = Summary::default();
-        Self { request, path, delimiter, secret, date_format, columns: None, summary, repeats: Vec::new() }
+        Self { request, path, delimiter, secret, date_format, columns: None, gate: None, summary, repeats: Vec::new() }
     }
 
     /// The text of a block, rewritten.
@@ -65,6 +67,7 @@ impl<'r> Rewriter<'r> {
         };
         self.summary.columns_dropped = columns.actions.iter().filter(|action| **action == Action::Drop).count();
         self.repeats = vec![0; columns.header.len()];
+        self.gate = Some(OutputGate::new(&columns)?);
         let kept = record.fields.iter().zip(&columns.actions).filter(|(_, action)| **action != Action::Drop);
         self.put(kept.map(|(field, _)| *field), record.line_end, out);
         self.columns = Some(columns);
@@ -102,6 +105,9 @@ impl<'r> Rewriter<'r> {
                     if let Some(count) = self.repeats.get_mut(i).filter(|_| repeated) {
                         *count += 1;
                     }
+                    if let Some(gate) = &mut self.gate {
+                        gate.observe(i, &unquoted(field), record.line);
+                    }
                     fields.push((*field).to_owned());
                 }
                 Action::Key => {
@@ -125,6 +131,9 @@ impl<'r> Rewriter<'r> {
                         .at(Spot::line(self.path, record.line))
                         .hint("correct --date-format, or the cell: a date that is not understood cannot be shifted")
                     })?;
+                    if let Some(gate) = &mut self.gate {
+                        gate.observe(i, &shifted, record.line);
+                    }
                     fields.push(quoted_like(field, &shifted, self.delimiter));
                 }
             }
@@ -158,7 +167,7 @@ impl<'r> Rewriter<'r> {
     /// What was done.
     ///
     /// # Errors
-    /// There was no header, or a column that is kept repeats the keys.
+    /// There was no header, or a column that is kept repeats the keys or holds direct identifiers.
     pub fn finish(self) -> Result<Summary, Problem> {
         let Some(columns) = self.columns else {
             return Err(Problem::input("the file holds no header").at(Spot::file(self.path)).hint("export it again"));
@@ -169,7 +178,10 @@ impl<'r> Rewriter<'r> {
             Some((column, _)) => Err(Problem::input(format!("column `{column}` repeats the keys and would be kept"))
                 .at(Spot::file(self.path))
                 .hint("name it under --key-columns as well, or under --drop")),
-            None => Ok(self.summary),
+            None => {
+                self.gate.iter().try_for_each(|gate| gate.verdict(self.path))?;
+                Ok(self.summary)
+            }
         }
     }
 }

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use std::fs;
 
-const SECRET: &str = "0123456789abcdefghijklmnopqrstuv";
+const SECRET: &str = "0q7Rk2+Zt9wLx4BvN8mCy1/Hs6JdFpG3";
 const EXPORT: &str = "Pat;Datum;Name;\"Zug\";Text\r\n\
      \"K001\";01.07.2026;Quillfeather;20,5;\"a;b \"\"c\"\"\"\r\n\
      K002;02.07.2026;Thimblewood;21,5; spaced \r\n\
@@ -20,6 +20,8 @@ impl Clinic {
         let clinic = Self(tempfile::tempdir().unwrap());
         fs::write(clinic.path("export.csv"), export).unwrap();
         fs::write(clinic.path("secret.txt"), SECRET).unwrap();
+        #[cfg(unix)]
+        fs::set_permissions(clinic.path("secret.txt"), std::os::unix::fs::PermissionsExt::from_mode(0o600)).unwrap();
         clinic
     }
 
@@ -75,7 +77,7 @@ fn keys_are_replaced_columns_dropped_dates_shifted_and_all_else_kept() {
     for gone in ["K001", "K002", "K003", "Quillfeather", "Name", "01.07.2026"] {
         assert!(!out.contains(gone), "{gone} in {out}");
     }
-    let secret = Secret::read(&clinic.path("secret.txt")).unwrap();
+    let secret = Secret::read(&clinic.path("secret.txt"), &clinic.path("export.csv")).unwrap();
     let key = |key: &str| secret.pseudonym(key);
     let day = |at: &str, key: &str| {
         (date(at) + chrono::TimeDelta::days(secret.shift_days(key))).format("%d.%m.%Y").to_string()
@@ -234,4 +236,49 @@ fn options_that_do_not_fit_the_export_are_refused() {
     assert!(latin.refused(&latin.request()).contains("--encoding"));
     let empty = Clinic::new(b"");
     assert!(empty.refused(&empty.request()).contains("holds no header"));
+}
+
+#[test]
+fn a_result_that_still_holds_identifiers_is_refused_and_leaves_nothing() {
+    let rows = |more: &dyn Fn(usize) -> String| (0..12).map(|i| format!("K{i:03};{}\n", more(i))).collect::<String>();
+    let only_keys =
+        |clinic: &Clinic| Request { drop: Vec::new(), shift_dates: Vec::new(), date_format: None, ..clinic.request() };
+    let cases: [(&str, &dyn Fn(usize) -> String, &str); 6] = [
+        ("Surname", &|_| "x".into(), "'Surname' (a person's name)"),
+        ("Mail", &|i| format!("q{i}@example.org"), "'Mail' (an e-mail address)"),
+        ("Ref", &|i| if i == 7 { "q@example.org".into() } else { "r".into() }, "'Ref' (an e-mail address)"),
+        (
+            "Therapist",
+            &|i| if i == 5 { "Dr Anna Zelk".into() } else { "C-1".into() },
+            "'Therapist' (line 7: a person's name)",
+        ),
+        ("Table", &|i| if i == 0 { "Frau Zelk".into() } else { "Table 2".into() }, "'Table' (line 2: a person's name)"),
+        ("Geb.", &|i| format!("12.03.19{}", 40 + i), "'Geb.' (a date of birth or death)"),
+    ];
+    for (header, cell, said) in cases {
+        let clinic = Clinic::new(format!("Pat;{header}\n{}", rows(cell)).as_bytes());
+        let problem = pseudonymise(&only_keys(&clinic)).unwrap_err();
+        assert_eq!(problem.exit, crate::error::Exit::PrivacyGate, "{header}");
+        let message = clinic.refused(&only_keys(&clinic));
+        assert!(message.contains(said), "{message}");
+        assert!(!message.contains("Zelk") && !message.contains("example.org"), "{message}");
+        let dropped = Request { drop: vec![header.into()], ..only_keys(&clinic) };
+        clinic.run(&dropped);
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn the_result_is_its_owners_alone_and_what_a_killed_run_left_is_cleared() {
+    use std::os::unix::fs::PermissionsExt;
+    let clinic = Clinic::new(EXPORT.as_bytes());
+    let (left, going) = (".mendcurve-pseudonymise-a1.unfinished", ".mendcurve-pseudonymise-b2.unfinished");
+    fs::write(clinic.path(left), "half a result").unwrap();
+    fs::write(clinic.path(going), "another run's").unwrap();
+    let other_run = fs::File::open(clinic.path(going)).unwrap();
+    other_run.try_lock().unwrap();
+    clinic.run(&clinic.request());
+    assert_eq!(fs::metadata(clinic.path("out.csv")).unwrap().permissions().mode() & 0o777, 0o600);
+    assert!(!clinic.path(left).exists(), "a killed run's leftover");
+    assert!(clinic.path(going).exists(), "a run that is still going");
 }
