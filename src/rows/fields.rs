@@ -158,8 +158,7 @@ pub fn read(
         }
         Kind::YesNo => {
             let answer = yes_no(field, cell).ok_or(Reason::UnknownWord)?;
-            store_yes_no(field.field, answer, draft);
-            Ok(())
+            store_yes_no(field.field, answer, draft).ok_or(Reason::UnknownWord)
         }
         Kind::Word(_) => {
             let word = canonical_word(field, cell).ok_or(Reason::UnknownWord)?;
@@ -223,7 +222,8 @@ fn read_name(field: Field, cell: &[u8], draft: &mut Draft, names: &mut Names) ->
         Field::Clinician => draft.clinician = put(&mut names.clinicians),
         Field::Table => draft.table = put(&mut names.tables),
         Field::Episode => draft.episode = put(&mut names.episodes),
-        _ => draft.icd10 = put(&mut names.codes),
+        Field::Icd10 => draft.icd10 = put(&mut names.codes),
+        _ => return Err(Reason::UnknownWord),
     }
     Ok(())
 }
@@ -246,7 +246,8 @@ fn read_count(plan: &Plan<'_>, field: &FieldPlan<'_>, cell: &[u8], draft: &mut D
     match field.field {
         Field::VisitNo => draft.visit_no = Some(count),
         Field::Cycles => draft.dose.cycles = Some(count),
-        _ => draft.facts.planned_visits = Some(count),
+        Field::PlannedVisits => draft.facts.planned_visits = Some(count),
+        _ => return Err(Reason::NotACount),
     }
     Ok(())
 }
@@ -262,7 +263,8 @@ fn read_number(plan: &Plan<'_>, field: &FieldPlan<'_>, cell: &[u8], draft: &mut 
         Field::BodyMassIndex => {
             draft.facts.body_mass_index = Some(BodyMassIndex::new(number).ok_or(Reason::OutsidePossible)?);
         }
-        _ => draft.setup.tension_turns = Some(Turns::new(number).ok_or(Reason::OutsidePossible)?),
+        Field::TensionTurns => draft.setup.tension_turns = Some(Turns::new(number).ok_or(Reason::OutsidePossible)?),
+        _ => return Err(Reason::NotANumber),
     }
     Ok(())
 }
@@ -331,7 +333,8 @@ fn yes_no(field: &FieldPlan<'_>, cell: &[u8]) -> Option<bool> {
     }
 }
 
-fn store_yes_no(field: Field, answer: bool, draft: &mut Draft) {
+/// `None` for a field that has no place of its own.
+fn store_yes_no(field: Field, answer: bool, draft: &mut Draft) -> Option<()> {
     let answer = Some(answer);
     match field {
         Field::BeltLandmarkOk => draft.setup.belt_landmark_ok = answer,
@@ -342,8 +345,10 @@ fn store_yes_no(field: Field, answer: bool, draft: &mut Draft) {
         Field::AdverseEvent => draft.setup.adverse_event = answer,
         Field::Attended => draft.attended = answer,
         Field::PriorSurgery => draft.facts.prior_surgery = answer,
-        _ => draft.facts.compensation = answer,
+        Field::Compensation => draft.facts.compensation = answer,
+        _ => return None,
     }
+    Some(())
 }
 
 /// The canonical word of a cell: exact first, then whatever the case.
@@ -408,7 +413,7 @@ fn store_word(field: Field, word: &str, draft: &mut Draft) -> Option<()> {
                 _ => return None,
             });
         }
-        _ => {
+        Field::EndedHow => {
             draft.facts.ended_how = Some(match word {
                 "completed" => EndedHow::Completed,
                 "stopped early" => EndedHow::StoppedEarly,
@@ -418,6 +423,54 @@ fn store_word(field: Field, word: &str, draft: &mut Draft) -> Option<()> {
                 _ => return None,
             });
         }
+        _ => return None,
     }
     Some(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_yes_no_field_and_every_word_has_a_place_of_its_own() {
+        let mut stored: Vec<String> = Vec::new();
+        for field in Field::ALL {
+            let mut note = |draft: &Draft| stored.push(format!("{draft:?}"));
+            match field.kind() {
+                Kind::YesNo => {
+                    let mut draft = Draft::default();
+                    assert_eq!(store_yes_no(*field, true, &mut draft), Some(()), "{field}");
+                    note(&draft);
+                }
+                Kind::Word(words) => {
+                    for word in words {
+                        let mut draft = Draft::default();
+                        let known = store_word(*field, word, &mut draft).is_some();
+                        assert!(known, "{field}: {word}");
+                        note(&draft);
+                    }
+                }
+                _ => {}
+            }
+        }
+        stored.push(format!("{:?}", Draft::default()));
+        let count = stored.len();
+        stored.sort();
+        stored.dedup();
+        assert_eq!(stored.len(), count, "two answers are stored alike, or one nowhere");
+    }
+
+    #[test]
+    fn a_codes_cell_keeps_its_codes_alone() {
+        let alone = |cell: &str| codes_alone(cell.as_bytes()).map(|codes| String::from_utf8(codes).unwrap());
+        assert_eq!(alone("M54.16 Quillfeather, Anna; M51.26"), Some("M54.16 M51.26".into()));
+        assert_eq!(alone("Quillfeather"), None);
+        for code in ["M54.16", "M5416", "m54.5", "S33.5XXA", "J45"] {
+            assert!(is_code(code.as_bytes()), "{code}");
+        }
+        for word in ["", "M5", "Anna", "C-0417", "A19580312", "M54.16789"] {
+            assert!(!is_code(word.as_bytes()), "{word}");
+        }
+    }
 }

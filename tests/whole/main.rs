@@ -96,8 +96,13 @@ struct Account {
 }
 
 fn account(out: &Path) -> Vec<Account> {
-    let names: std::collections::HashMap<String, String> = sheet(&out.join("restricted/columns.csv"))
+    // a run that rejected too many rows leaves the account alone
+    let columns = out.join("restricted/columns.csv");
+    let names: std::collections::HashMap<String, String> = columns
+        .exists()
+        .then(|| sheet(&columns))
         .into_iter()
+        .flatten()
         .map(|mut line| (line.remove("export").expect("a place"), line.remove("file").expect("a file")))
         .collect();
     sheet(&out.join("tables/reconciliation.csv"))
@@ -105,7 +110,7 @@ fn account(out: &Path) -> Vec<Account> {
         .map(|line| {
             let number = |column: &str| line[column].parse().expect("a count");
             Account {
-                file: names[&line["file"]].clone(),
+                file: names.get(&line["file"]).unwrap_or(&line["file"]).clone(),
                 read: number("rows_read"),
                 kept: number("rows_kept"),
                 duplicate: number("rows_duplicate"),

@@ -99,8 +99,9 @@ fn no_header(path: &Path, line: u64) -> Problem {
 }
 
 impl Sample {
-    /// Whether what stands for a header is a row: it holds an address or a number of a person, or texts that come back in
-    /// the rows below in two columns or more. A header that stands again among the rows is none of these.
+    /// Whether what stands for a header is a row: it holds an address or a number of a person, its texts come back in the
+    /// rows below in two columns or more, or most rows say the same. A header that stands again between files joined end to
+    /// end is none of these.
     fn names_no_columns(&self) -> bool {
         let headers: Vec<&str> = self.header.iter().map(String::as_str).collect();
         let rows = || self.rows.iter().filter(|row| **row != self.header);
@@ -108,6 +109,7 @@ impl Sample {
             |(at, text): &(usize, &String)| !text.is_empty() && rows().any(|row| row.get(*at) == Some(*text));
         !suspicious(&headers, NameRole::Site).is_empty()
             || self.header.iter().enumerate().filter(comes_back).take(2).count() == 2
+            || rows().count() * 2 <= self.rows.len()
     }
 
     /// The line on which a cell of a column stands first.

@@ -201,7 +201,7 @@ mod tests {
         assert_eq!(refused(&[b'0'; 64]).what, "the secret could be guessed: it repeats a few characters");
         let guessed = "the secret could be guessed: ";
         for (secret, why) in [
-            (b"correct horse battery staple".repeat(9), "it repeats itself"),
+            (b"correct horse battery staple".repeat(9), "it is a sentence of fewer than 12 different words"),
             (b"Thimblewood1".repeat(4), "it repeats itself"),
             (b"0123456789abcdefghijklmnopqrstuv".to_vec(), "its characters follow each other in order"),
             ((b'!'..=b'~').collect(), "its characters follow each other in order"),
