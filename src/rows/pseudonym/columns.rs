@@ -56,7 +56,7 @@ impl Columns {
                         .at(Spot::line(path, line))
                         .hint(match header.as_slice() {
                             [_] => "the header was read as one column: set --delimiter".to_owned(),
-                            columns => did_you_mean(name, columns.iter().map(String::as_str)),
+                            columns => near_header(name, columns),
                         }));
                 }
             }
@@ -66,5 +66,15 @@ impl Columns {
             return Err(Problem::input("no key column is named").hint("name at least one with --key-columns"));
         };
         Ok(Self { header, actions, patient })
+    }
+}
+
+/// A header like the name. Others are not told: in a file without a header they are somebody's cells.
+fn near_header(name: &str, header: &[String]) -> String {
+    let like = |text: &&str| strsim::jaro_winkler(&text.to_lowercase(), &name.to_lowercase()) > 0.8;
+    let near: Vec<&str> = header.iter().map(String::as_str).filter(like).collect();
+    match near.as_slice() {
+        [] => "write it as it stands in the export's first line; see that this is a header".to_owned(),
+        near => did_you_mean(name, near.iter().copied()),
     }
 }
