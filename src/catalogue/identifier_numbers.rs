@@ -168,23 +168,23 @@ fn has_pattern(text: &[u8], pattern: &[u8]) -> bool {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) enum Order {
     /// 580312 or 19580312.
-    YearFirst,
+    YearMonthDay,
     /// 120358 or 12031958.
-    DayFirst,
+    DayMonthYear,
     /// 031258 or 03121958.
-    MonthFirst,
+    MonthDayYear,
 }
 
 impl Order {
     /// Every order.
-    pub const ALL: [Self; 3] = [Self::YearFirst, Self::DayFirst, Self::MonthFirst];
+    pub const ALL: [Self; 3] = [Self::YearMonthDay, Self::DayMonthYear, Self::MonthDayYear];
 
     /// Whether eight digits are a date on which a patient may be born, and before which no visit is recorded.
     pub fn is_birth(self, eight: &[u8]) -> bool {
         let ((year, month), day) = match self {
-            Self::YearFirst => ((value(eight, 0..4), value(eight, 4..6)), value(eight, 6..8)),
-            Self::DayFirst => ((value(eight, 4..8), value(eight, 2..4)), value(eight, 0..2)),
-            Self::MonthFirst => ((value(eight, 4..8), value(eight, 0..2)), value(eight, 2..4)),
+            Self::YearMonthDay => ((value(eight, 0..4), value(eight, 4..6)), value(eight, 6..8)),
+            Self::DayMonthYear => ((value(eight, 4..8), value(eight, 2..4)), value(eight, 0..2)),
+            Self::MonthDayYear => ((value(eight, 4..8), value(eight, 0..2)), value(eight, 2..4)),
         };
         eight.len() == 8 && year.is_some_and(|year| BIRTH_YEARS.contains(&(year as u32))) && is_day(month, day)
     }
@@ -192,16 +192,16 @@ impl Order {
     /// Whether six digits are a date with a year of two digits.
     pub fn fits_six(self, six: &[u8]) -> bool {
         let (month, day) = match self {
-            Self::YearFirst => (value(six, 2..4), value(six, 4..6)),
-            Self::DayFirst => (value(six, 2..4), value(six, 0..2)),
-            Self::MonthFirst => (value(six, 0..2), value(six, 2..4)),
+            Self::YearMonthDay => (value(six, 2..4), value(six, 4..6)),
+            Self::DayMonthYear => (value(six, 2..4), value(six, 0..2)),
+            Self::MonthDayYear => (value(six, 0..2), value(six, 2..4)),
         };
         six.len() == 6 && is_day(month, day)
     }
 
     /// The two digits of the year in six digits.
     pub fn year_of_six(self, six: &[u8]) -> Option<u64> {
-        value(six, if self == Self::YearFirst { 0..2 } else { 4..6 })
+        value(six, if self == Self::YearMonthDay { 0..2 } else { 4..6 })
     }
 }
 
@@ -251,7 +251,7 @@ mod tests {
         for visit in [&b"20260312"[..], b"12032026", b"19581312", b"00417200", b"1958031"] {
             assert_eq!(births(visit), 0);
         }
-        assert!(Order::DayFirst.fits_six(b"310758") && !Order::DayFirst.fits_six(b"073158"));
-        assert_eq!(Order::YearFirst.year_of_six(b"580312"), Some(58));
+        assert!(Order::DayMonthYear.fits_six(b"310758") && !Order::DayMonthYear.fits_six(b"073158"));
+        assert_eq!(Order::YearMonthDay.year_of_six(b"580312"), Some(58));
     }
 }

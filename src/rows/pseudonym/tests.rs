@@ -240,10 +240,11 @@ fn options_that_do_not_fit_the_export_are_refused() {
 
 #[test]
 fn a_result_that_still_holds_identifiers_is_refused_and_leaves_nothing() {
-    let rows = |more: &dyn Fn(usize) -> String| (0..12).map(|i| format!("K{i:03};{}\n", more(i))).collect::<String>();
+    type Cells<'c> = &'c dyn Fn(usize) -> String;
+    let rows = |more: Cells<'_>| (0..12).map(|i| format!("K{i:03};{}\n", more(i))).collect::<String>();
     let only_keys =
         |clinic: &Clinic| Request { drop: Vec::new(), shift_dates: Vec::new(), date_format: None, ..clinic.request() };
-    let cases: [(&str, &dyn Fn(usize) -> String, &str); 6] = [
+    let cases: [(&str, Cells<'_>, &str); 6] = [
         ("Surname", &|_| "x".into(), "'Surname' (a person's name)"),
         ("Mail", &|i| format!("q{i}@example.org"), "'Mail' (an e-mail address)"),
         ("Ref", &|i| if i == 7 { "q@example.org".into() } else { "r".into() }, "'Ref' (an e-mail address)"),
