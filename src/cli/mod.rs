@@ -47,3 +47,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     });
     ExitCode::from(exit as u8)
 }
+
+// a child of this module, so that it sees the steps of the commands; it lies beside its corpus
+#[cfg(test)]
+#[path = "../../tests/fuzz/mod.rs"]
+mod fuzz;
