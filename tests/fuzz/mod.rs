@@ -114,7 +114,7 @@ impl Fuzzer {
         let bases = self.corpus.of(target);
         let base = bases[self.draw.next_u32() as usize % bases.len()];
         let kept = &self.tallies[&target].kept;
-        let parent = if !kept.is_empty() && self.draw.next_u32() % 2 == 0 {
+        let parent = if !kept.is_empty() && self.draw.next_u32().is_multiple_of(2) {
             kept[self.draw.next_u32() as usize % kept.len()].clone()
         } else {
             (Lineage { target, base: base.name.clone(), steps: Vec::new() }, base.files.clone())
@@ -151,8 +151,9 @@ impl Fuzzer {
         self.watch.begin(name, LIMIT);
         let Self { corpus, workplace, other_threads, .. } = self;
         let count = lineage.steps.last().copied().unwrap_or(0);
-        let again = count % if lineage.target.is_of_one_file() { AGAIN } else { WHOLE_AGAIN } == 0;
-        let across = lineage.target == Target::Export && count % ACROSS == 0;
+        let every = if lineage.target.is_of_one_file() { AGAIN } else { WHOLE_AGAIN };
+        let again = count.is_multiple_of(every);
+        let across = lineage.target == Target::Export && count.is_multiple_of(ACROSS);
         workplace.in_full = again || across;
         let result = caught(|| {
             let outcome = workplace.run(lineage, files, corpus);
