@@ -6,6 +6,7 @@
 #![warn(missing_docs)]
 
 pub mod error;
+pub mod outputs;
 pub mod units;
 
 pub mod catalogue;

@@ -3,12 +3,14 @@
 //! The datasets hold patients' rows, so every answer is restricted: it may name patients, and small cells
 //! are not withheld.
 
+mod allowed;
 pub mod answer;
 pub mod built_in;
 mod dataset;
 
-use crate::error::{Problem, Spot};
+use crate::error::{Problem, Spot, plain};
 use crate::rows::when::date_of;
+use allowed::Refused;
 pub use answer::Format;
 use answer::{Answer, Value};
 use built_in::{BUILT_IN, BuiltIn, head};
@@ -17,6 +19,9 @@ use polars::sql::SQLContext;
 use std::io::{self, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
+
+/// All that can be asked.
+const DATASETS: [&str; 3] = ["episodes", "readings", "visits"];
 
 /// What stands under every answer for people, and is said beside every other.
 pub const RESTRICTED_NOTE: &str =
@@ -39,7 +44,8 @@ pub fn run(query: Option<&str>, from: &Path, format: Format, out: &mut dyn Write
     };
     match written {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
-            Err(Problem::failure(format!("the answer cannot be written: {error}")))
+            Err(Problem::failure(format!("the answer cannot be written: {error}"))
+                .hint("free some space where it goes, or write it elsewhere"))
         }
         _ => Ok(()),
     }
@@ -89,36 +95,21 @@ fn find(query: &str) -> Result<Question, Problem> {
         return Err(Problem::input(format!("there is no query named {query}")).hint(hint));
     }
     let bytes = std::fs::read(&file).map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => Problem::input("there is no such file").at(Spot::file(&file)),
-        _ => Problem::io(&file, &error),
+        io::ErrorKind::NotFound => Problem::input("there is no such file")
+            .at(Spot::file(&file))
+            .hint("name a file with a question in SQL; `mendcurve query` lists questions that need no file"),
+        _ => Problem::path(&file, &error),
     })?;
-    let text =
-        String::from_utf8(bytes).map_err(|_| Problem::input("the query is not UTF-8 text").at(Spot::file(&file)))?;
+    let not_text = |_| Problem::input("the query is not UTF-8 text").at(Spot::file(&file)).hint("save it as UTF-8");
+    let text = String::from_utf8(bytes).map_err(not_text)?;
     let sql = text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned();
     Ok(Question { file, sql })
 }
 
-/// Whether the first word of code is SELECT or WITH.
-fn only_selects(sql: &str) -> bool {
-    let mut rest = sql;
-    loop {
-        rest = rest.trim_start_matches(|c: char| c.is_whitespace() || c == '(');
-        if let Some(comment) = rest.strip_prefix("--") {
-            rest = comment.split_once('\n').map_or("", |(_, after)| after);
-        } else if let Some(comment) = rest.strip_prefix("/*") {
-            rest = comment.split_once("*/").map_or("", |(_, after)| after);
-        } else {
-            let word: String = rest.chars().take_while(|c| c.is_alphabetic()).collect();
-            return word.eq_ignore_ascii_case("select") || word.eq_ignore_ascii_case("with");
-        }
-    }
-}
-
 fn ask(question: &Question, from: &Path) -> Result<DataFrame, Problem> {
-    if !only_selects(&question.sql) {
-        return Err(question.problem("a query may only read: it begins with SELECT or WITH"));
-    }
-    let (mut context, names) = datasets(from)?;
+    let names = DATASETS.join(", ");
+    allowed::check(&question.sql).map_err(|refused| in_words_of_check(question, refused, &names))?;
+    let mut context = datasets(from)?;
     // The engine refuses most of what it cannot do, but meets some of it with a panic.
     let outcome = catch_unwind(AssertUnwindSafe(|| {
         let plan = context.execute(&question.sql).map_err(|error| in_words(question, &error, &names))?;
@@ -131,34 +122,46 @@ fn ask(question: &Question, from: &Path) -> Result<DataFrame, Problem> {
     })
 }
 
-/// Every Parquet file of `from/restricted` under its own name.
-fn datasets(from: &Path) -> Result<(SQLContext, String), Problem> {
+fn in_words_of_check(question: &Question, refused: Refused, names: &str) -> Problem {
+    match refused {
+        Refused::Syntax(text) => syntax(question, &text, names),
+        Refused::NotASelect => question
+            .problem("a query may only read: it is one statement that begins with SELECT or WITH")
+            .hint("ask several questions one after the other, each in a file of its own"),
+        Refused::OtherSource(source) => question
+            .problem(format!("a query reads the datasets and no file: {source} is neither"))
+            .hint(format!("the datasets are {names}")),
+        Refused::TooDeep(line, column) => question
+            .problem(format!("more than {} brackets or CASEs stand within one another", allowed::DEEPEST))
+            .at(Spot { line: Some(line), column: Some(column), ..Spot::file(&question.file) })
+            .hint("name inner parts in a WITH, and build on them"),
+        Refused::TooLong => question
+            .problem("the query is too long to be worked through")
+            .hint("put a long row of conditions into one IN (...), or ask in several steps"),
+    }
+}
+
+/// The datasets of a report, each under its own name; no other file is looked at.
+fn datasets(from: &Path) -> Result<SQLContext, Problem> {
     let folder = from.join("restricted");
-    let mut files: Vec<PathBuf> = match std::fs::read_dir(&folder) {
-        Ok(entries) => entries
-            .flatten()
-            .map(|entry| entry.path())
-            .filter(|path| path.extension().is_some_and(|e| e == "parquet"))
-            .collect(),
-        Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
-        Err(error) => return Err(Problem::io(&folder, &error)),
+    let report_first =
+        |problem: Problem| problem.hint("run `mendcurve report` first, then name its output with --from");
+    let inside = match folder.canonicalize() {
+        Ok(inside) => inside,
+        Err(_) => return Err(report_first(Problem::input("there are no datasets to ask").at(Spot::file(&folder)))),
     };
-    files.sort();
-    if files.is_empty() {
-        return Err(Problem::input("there are no datasets to ask")
-            .at(Spot::file(&folder))
-            .hint("run `mendcurve report` first, then name its output with --from"));
+    let context = SQLContext::new();
+    for name in DATASETS {
+        let file = folder.join(name).with_extension("parquet");
+        if !file.canonicalize().is_ok_and(|real| real.starts_with(&inside)) {
+            return Err(report_first(Problem::input("the dataset is not there").at(Spot::file(&file))));
+        }
+        let unreadable = |error: PolarsError| {
+            report_first(Problem::input(format!("not a dataset of a report: {error}")).at(Spot::file(&file)))
+        };
+        context.register(name, dataset::open(&file).map_err(unreadable)?);
     }
-    let (context, mut names) = (SQLContext::new(), Vec::new());
-    for file in &files {
-        let unreadable =
-            |error: PolarsError| Problem::input(format!("not a dataset of a report: {error}")).at(Spot::file(file));
-        let name = file.file_stem().and_then(|stem| stem.to_str()).unwrap_or_default();
-        context.register(name, dataset::open(file).map_err(unreadable)?);
-        names.push(name);
-    }
-    let names = names.join(", ");
-    Ok((context, names))
+    Ok(context)
 }
 
 /// An error of the engine for the person who wrote the query. A failed computation may quote cells, so its words are kept back.
@@ -166,22 +169,7 @@ fn in_words(question: &Question, error: &PolarsError, names: &str) -> Problem {
     use PolarsError as E;
     match error {
         E::Context { error, .. } | E::ExprContext { error, .. } => in_words(question, error, names),
-        E::SQLInterface(text) | E::SQLSyntax(text) => {
-            let text = text.lines().next().unwrap_or_default().trim_start_matches("sql parser error: ");
-            let problem = question.problem(text);
-            let hint = if text.contains("relation") {
-                format!("the datasets are {names}")
-            } else {
-                "`mendcurve query` lists queries that work".into()
-            };
-            match place_in(text) {
-                Some((line, column)) => {
-                    problem.at(Spot { line: Some(line), column: Some(column), ..Spot::file(&question.file) })
-                }
-                None => problem,
-            }
-            .hint(hint)
-        }
+        E::SQLInterface(text) | E::SQLSyntax(text) => syntax(question, text, names),
         E::ColumnNotFound(text) | E::SchemaFieldNotFound(text) => {
             let text = text.lines().next().unwrap_or_default();
             let column = text.split('"').nth(1).unwrap_or(text);
@@ -191,14 +179,34 @@ fn in_words(question: &Question, error: &PolarsError, names: &str) -> Problem {
                 there => format!("the columns at that point are {}", there.trim_matches(['[', ']']).replace('"', "")),
             })
         }
-        E::IO { error, .. } => {
-            Problem::failure(format!("a dataset cannot be read: {error}")).at(Spot::file(&question.file))
-        }
+        E::IO { error, .. } => Problem::failure(format!("a dataset cannot be read: {error}"))
+            .at(Spot::file(&question.file))
+            .hint("make the report again, then ask again"),
         E::SchemaMismatch(_) | E::InvalidOperation(_) | E::ComputeError(_) => question
             .problem("the query cannot be computed: a function or a comparison does not fit the kind of its columns")
             .hint("TRY_CAST(column AS DOUBLE) turns what is no number into nothing"),
-        _ => question.problem("the query cannot be computed"),
+        _ => question
+            .problem("the query cannot be computed")
+            .hint("keep to the constructs of the built-in queries; `mendcurve query` lists them"),
     }
+}
+
+/// What a parser says, without its own surroundings.
+fn syntax(question: &Question, text: &str, names: &str) -> Problem {
+    let text = text.lines().next().unwrap_or_default().trim_start_matches("sql parser error: ");
+    let problem = question.problem(text);
+    let hint = if text.contains("relation") {
+        format!("the datasets are {names}")
+    } else {
+        "`mendcurve query` lists queries that work".into()
+    };
+    match place_in(text) {
+        Some((line, column)) => {
+            problem.at(Spot { line: Some(line), column: Some(column), ..Spot::file(&question.file) })
+        }
+        None => problem,
+    }
+    .hint(hint)
 }
 
 /// The `Line: 3, Column: 5` of a parser's message.
@@ -221,7 +229,7 @@ fn write_answer(question: &Question, frame: &DataFrame, format: Format, out: &mu
     };
     let asked = head(&question.sql, "Question");
     if format == Format::Sheet && !asked.is_empty() {
-        writeln!(out, "{asked}\n")?;
+        writeln!(out, "{}\n", plain(asked))?;
     }
     answer.write(format, out)?;
     if format == Format::Sheet {

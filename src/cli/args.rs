@@ -45,6 +45,10 @@ pub struct ReportArguments {
     /// Where the report goes [default: reports/NAME-OF-FOLDER]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Move files of others in DIR, and changed pages, along with the new report; else they are named and the run ends. A file
+    /// whose name is taken becomes NAME.kept
+    #[arg(long)]
+    pub keep_foreign_files: bool,
     /// The quarter to report, such as 2026-Q3 [default: the latest that is complete]
     #[arg(long, value_name = "QUARTER")]
     pub period: Option<String>,
@@ -109,7 +113,7 @@ pub struct PseudonymiseArguments {
 /// `sample`.
 #[derive(Args, Debug)]
 pub struct SampleArguments {
-    /// The folder to write; must be empty or not exist
+    /// The folder to write; new, empty, or holding an earlier sample in which nothing was changed or added
     pub folder: PathBuf,
     /// Another seed gives another group
     #[arg(long, default_value_t = 20_250_701)]

@@ -26,6 +26,7 @@ use crate::group::mapping::Layout;
 use crate::group::settings::Group;
 use crate::models::fitted_course::{FittedCourses, Records};
 use crate::models::imputed_outcomes::ImputedOutcomes;
+use crate::outputs::create::make_folder;
 use crate::readings::attach::{Readings, attach};
 use crate::readings::notes::episode_notes;
 use crate::readings::tables::{outcome_columns, write_readings};
@@ -38,7 +39,7 @@ use crate::report::sheets::{
     recovery_curves, rejected_rows, responders, setup_conformance, setup_findings, setup_variation, site_comparison,
     time_to_response,
 };
-use crate::report::{ReportError, Rules, write_pages};
+use crate::report::{Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
 use crate::rows::when::Quarter;
 use crate::visits::duplicates::{Disagreement, visits};
@@ -225,7 +226,7 @@ pub fn write_patients(
     out: &Path,
     stages: &Stages,
 ) -> Result<(), Problem> {
-    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell)).map_err(not_reported)?;
+    stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell))?;
     stages.run("writing patients' sheets", |_| write_account(understood, Some(worklist), out))
 }
 
@@ -235,12 +236,8 @@ pub fn write_patients(
 /// The disk is full or the folder cannot be written.
 pub fn write_findings(group: &Group, bulletin: &Bulletin, out: &Path, stages: &Stages) -> Result<(), Problem> {
     let rules = Rules::of(group, bulletin);
-    stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell)).map_err(not_reported)?;
+    stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell))?;
     stages.run("writing sheets", |_| write_results(bulletin, &out.join("tables")))
-}
-
-fn not_reported(error: ReportError) -> Problem {
-    Problem::failure(error.to_string())
 }
 
 /// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected. With a worklist
@@ -252,7 +249,7 @@ pub fn write_account(understood: &Understood, worklist: Option<&Worklist>, out: 
     let Understood { intake, disagreements, .. } = understood;
     let (tables, restricted) = (out.join("tables"), out.join("restricted"));
     for folder in [&tables, &restricted] {
-        std::fs::create_dir_all(folder).map_err(|error| Problem::io(folder, &error))?;
+        make_folder(folder).map_err(|error| Problem::io(folder, &error))?;
     }
     let quality = data_quality(&intake.files, &intake.ledger, disagreements);
     write_sheet(&tables, &reconciliation::FORM, quality.files.iter().map(reconciliation::line))?;

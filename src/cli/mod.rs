@@ -3,6 +3,8 @@
 pub mod args;
 mod backtest;
 mod chart;
+#[cfg(test)]
+mod fault_tests;
 mod inspect;
 mod journey;
 mod patient;
@@ -26,9 +28,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(error) => {
-            let code = if error.use_stderr() { Exit::BadInput } else { Exit::Fine };
-            let _ = error.print(); // a closed pipe is no error
-            return ExitCode::from(code as u8);
+            let exit = if error.use_stderr() {
+                say::usage(&error.render().to_string()); // an argument may hold anything
+                Exit::BadInput
+            } else {
+                let _ = error.print(); // a closed pipe is no error
+                Exit::Fine
+            };
+            return ExitCode::from(exit as u8);
         }
     };
     let result = match arguments.command {

@@ -5,7 +5,7 @@ use super::chart::{self, chart};
 use super::journey;
 use super::progress::Stages;
 use super::say;
-use crate::error::{Exit, Problem};
+use crate::error::{Exit, Problem, plain};
 use crate::findings::worklist::{OutcomeOnTrack, PatientOnTrack};
 use crate::group::load::load;
 use crate::report::wording::on_track as words;
@@ -121,10 +121,9 @@ impl Page {
         self.end(&line);
     }
 
-    /// Ends a line. A control character of a key must not reach the terminal.
+    /// Ends a line. A line end in a key begins none.
     fn end(&mut self, line: &str) {
-        let plain = line.replace('\u{a0}', " ");
-        self.text.extend(plain.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }));
+        self.text.push_str(&plain(&line.replace('\u{a0}', " ")));
         self.text.push('\n');
     }
 }

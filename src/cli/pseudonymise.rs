@@ -3,6 +3,7 @@
 use super::args::PseudonymiseArguments;
 use super::say;
 use crate::error::{Exit, Problem};
+use crate::outputs::work_folder::clear_leftovers;
 use crate::rows::pseudonym::{Request, pseudonymise};
 
 /// Runs the command.
@@ -21,6 +22,7 @@ pub fn run(arguments: &PseudonymiseArguments) -> Result<Exit, Problem> {
         delimiter: arguments.delimiter.clone(),
         encoding: arguments.encoding.clone(),
     };
+    say::leftovers(&clear_leftovers(&arguments.out), false);
     let done = pseudonymise(&request)?;
     say::out(&format!(
         "{} rows written to {}: {} keys replaced, {} dates shifted, {} emptied (no patient on the row), {} columns left out\n",

@@ -4,7 +4,6 @@ use super::args::{AnswerForm, QueryArguments};
 use super::say;
 use crate::error::{Exit, Problem};
 use crate::query::{self, Format, RESTRICTED_NOTE};
-use std::io;
 
 /// Runs the command.
 ///
@@ -16,7 +15,7 @@ pub fn run(arguments: &QueryArguments) -> Result<Exit, Problem> {
         AnswerForm::Csv => Format::Csv,
         AnswerForm::Json => Format::Json,
     };
-    query::run(arguments.question.as_deref(), &arguments.from, format, &mut io::stdout().lock())?;
+    query::run(arguments.question.as_deref(), &arguments.from, format, &mut *say::answer_out())?;
     // under a sheet the note is part of the answer; a file of numbers must stay readable by machine
     if arguments.question.is_some() && format != Format::Sheet {
         say::note(RESTRICTED_NOTE);

@@ -7,7 +7,7 @@ use super::{say, summary};
 use crate::error::{Exit, Problem};
 use crate::group::load::load;
 use crate::group::settings::{Audience, Group};
-use crate::report::publish::Publication;
+use crate::report::publish::{ForeignFiles, Output, Publication};
 use crate::rows::when::Quarter;
 use std::path::{Path, PathBuf};
 
@@ -26,7 +26,9 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     let period = arguments.period.as_deref().map(read_period).transpose()?;
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.folder));
 
-    let publication = Publication::begin(&out)?;
+    let foreign = if arguments.keep_foreign_files { ForeignFiles::Keep } else { ForeignFiles::Refuse };
+    let publication = Publication::begin(&out, Output::Report, foreign)?;
+    say::leftovers(publication.left_behind(), arguments.quiet);
     let stages = Stages::new(arguments.quiet).with_timings(arguments.timings);
     let understood = journey::understand(&group, &stages)?;
     if journey::has_too_many_rejected(&group, &understood) {
@@ -43,7 +45,9 @@ pub fn run(arguments: &ReportArguments) -> Result<Exit, Problem> {
     drop(worklist);
     journey::write_findings(&group, &bulletin, folder, &stages)?;
     journey::write_datasets(&group, &understood, folder, &stages)?;
-    stages.run("flushing to the disk", |_| publication.finish())?;
+    if let Some(rejected) = stages.run("flushing to the disk", |_| publication.finish())? {
+        say::rejected_stays(&rejected);
+    }
     if arguments.timings {
         eprint!("{}", stages.total());
     }

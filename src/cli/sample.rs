@@ -3,6 +3,7 @@
 use super::args::SampleArguments;
 use super::say;
 use crate::error::{Exit, Problem};
+use crate::report::publish::{ForeignFiles, Output, Publication};
 use crate::sample::{self, SampleOptions};
 
 /// Runs the command.
@@ -15,7 +16,10 @@ pub fn run(arguments: &SampleArguments) -> Result<Exit, Problem> {
         patients: arguments.patients as usize,
         faults: !arguments.without_faults,
     };
-    let summary = sample::write(&arguments.folder, options)?;
+    let publication = Publication::begin(&arguments.folder, Output::Sample, ForeignFiles::Refuse)?;
+    say::leftovers(publication.left_behind(), false);
+    let summary = sample::write(publication.path(), options)?;
+    publication.finish()?;
     say::out(&format!("{summary}\n"))?;
     Ok(Exit::Fine)
 }

@@ -1,5 +1,6 @@
 //! The ten lines that a report prints.
 
+use crate::error::plain;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, Period, Shown};
 use std::fmt::Write;
 use std::path::Path;
@@ -23,13 +24,13 @@ pub fn of(bulletin: &Bulletin, page: &Path) -> String {
         format!("cells blanked because they could not be understood: {}", total.cells_blanked),
     ];
     for line in lines.into_iter().chain(without_rows(bulletin)) {
-        let _ = writeln!(text, "{line}"); // writing to a string cannot fail
+        let _ = writeln!(text, "{}", plain(&line)); // writing to a string cannot fail
     }
     for condition in bulletin.conditions.iter().take(5) {
-        let _ = writeln!(text, "{}", condition_line(condition));
+        let _ = writeln!(text, "{}", plain(&condition_line(condition)));
     }
     let _ = writeln!(text, "descriptive: no comparison group, so improvement cannot be put down to traction");
-    let _ = writeln!(text, "open {}", page.display());
+    let _ = writeln!(text, "open {}", plain(&page.display().to_string()));
     text
 }
 

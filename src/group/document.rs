@@ -133,7 +133,7 @@ fn cannot_read(path: &Path, error: &std::io::Error) -> Problem {
         std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
         _ => format!("cannot be read: {error}"),
     };
-    Problem::input(what).at(Spot::file(path)).hint("check the path and the file's permissions")
+    Problem::input(what).at(Spot::file(path)).hint("check the path, and that you may read the file")
 }
 
 /// Line starts of a text, so that a place is found without reading the text again.

@@ -1,6 +1,7 @@
 //! Which files an `[[exports]]` stands for.
 
 use super::document::Node;
+use super::inside::Inside;
 use super::plain_text::has_control;
 use crate::error::{Problem, Spot};
 use std::collections::HashMap;
@@ -13,7 +14,7 @@ pub(super) struct Claimed(HashMap<PathBuf, Spot>);
 impl Claimed {
     /// The files that a list of globs matches, sorted by name and without repeats, as paths
     /// relative to the group folder.
-    pub fn files(&mut self, folder: &Path, list: &Node) -> Result<Vec<PathBuf>, Problem> {
+    pub fn files(&mut self, folder: &Path, inside: &Inside, list: &Node) -> Result<Vec<PathBuf>, Problem> {
         let globs = list.list("files")?;
         if globs.is_empty() {
             return Err(list
@@ -23,7 +24,7 @@ impl Claimed {
         let mut files: Vec<PathBuf> = Vec::new();
         let mut real_paths: Vec<PathBuf> = Vec::new();
         for node in globs {
-            for path in matches(folder, node)? {
+            for path in matches(folder, inside, node)? {
                 let real = path.canonicalize().unwrap_or_else(|_| path.clone());
                 if let Some(first) = self.0.get(&real) {
                     return Err(node
@@ -42,8 +43,9 @@ impl Claimed {
     }
 }
 
-fn matches(folder: &Path, node: &Node) -> Result<Vec<PathBuf>, Problem> {
+fn matches(folder: &Path, inside: &Inside, node: &Node) -> Result<Vec<PathBuf>, Problem> {
     let pattern = node.filled_text("files")?;
+    inside.check_written(node, "files", folder, pattern)?;
     // the folder's own name is no pattern, whatever characters it holds
     let whole = Path::new(&glob::Pattern::escape(&folder.to_string_lossy())).join(pattern);
     let options = glob::MatchOptions { require_literal_leading_dot: true, ..Default::default() };
@@ -52,12 +54,9 @@ fn matches(folder: &Path, node: &Node) -> Result<Vec<PathBuf>, Problem> {
     })?;
     let mut files = Vec::new();
     for path in paths {
-        let path = path.map_err(|error| {
-            Problem::input(error.error().to_string())
-                .at(Spot::file(error.path()))
-                .hint("check the folder's permissions, or make the pattern narrower")
-        })?;
+        let path = path.map_err(|error| Problem::path(error.path(), error.error()))?;
         if path.is_file() {
+            inside.check_found(node, "files", &path)?;
             if has_control(&path.to_string_lossy()) {
                 return Err(node
                     .problem(format!("the name of a file that matches `{pattern}` holds a control character"))

@@ -4,6 +4,7 @@
 //! replaced whole. Every key and value keeps the place of the file that holds it.
 
 use super::document::{self, Entry, Node, Table, Value};
+use super::inside::Inside;
 use crate::error::Problem;
 use std::path::{Path, PathBuf};
 
@@ -11,18 +12,22 @@ use std::path::{Path, PathBuf};
 const LONGEST_CHAIN: usize = 16;
 
 /// Reads a mapping file together with all it extends; `extends` itself is gone from the result.
-pub(super) fn read_with_parents(path: &Path) -> Result<Table, Problem> {
-    with_parents(path, document::read(path)?)
+pub(super) fn read_with_parents(path: &Path, inside: &Inside) -> Result<Table, Problem> {
+    with_parents(path, document::read(path)?, inside)
 }
 
 /// Merges a mapping that is already parsed with all it extends.
-pub(super) fn with_parents(path: &Path, table: Table) -> Result<Table, Problem> {
+pub(super) fn with_parents(path: &Path, table: Table, inside: &Inside) -> Result<Table, Problem> {
     let mut chain = vec![path.to_path_buf()];
     let mut layers = vec![table];
     while let (Some(child), Some(layer)) = (chain.last(), layers.last_mut()) {
         let Some(position) = layer.entries.iter().position(|entry| entry.key == "extends") else { break };
         let extends = layer.entries.remove(position).node;
-        let parent = child.parent().unwrap_or(Path::new("")).join(extends.filled_text("extends")?);
+        let from = child.parent().unwrap_or(Path::new(""));
+        let name = extends.filled_text("extends")?;
+        inside.check_written(&extends, "extends", from, name)?;
+        let parent = from.join(name);
+        inside.check_found(&extends, "extends", &parent)?;
         if chain.iter().any(|earlier| same_file(earlier, &parent)) {
             chain.push(parent);
             return Err(extends
@@ -92,7 +97,8 @@ mod tests {
     }
 
     fn complaint(folder: &tempfile::TempDir, name: &str) -> String {
-        let message = read_with_parents(&folder.path().join(name)).unwrap_err().to_string();
+        let message =
+            read_with_parents(&folder.path().join(name), &Inside::folder(folder.path())).unwrap_err().to_string();
         message.replace(&format!("{}/", folder.path().display()), "")
     }
 
@@ -108,7 +114,7 @@ mod tests {
                 "extends = 'shared.toml'\n[file]\nmissing = ['999']\n[columns]\nrest = { unit = 'min' }\ndate = 'D'\n",
             ),
         ]);
-        let merged = read_with_parents(&folder.path().join("site.toml")).unwrap();
+        let merged = read_with_parents(&folder.path().join("site.toml"), &Inside::anywhere()).unwrap();
         let place = |section: &str, key: &str| {
             let entry = merged.get(section).unwrap().table(section).unwrap().entry(key).unwrap();
             (entry.key_spot.file.file_name().unwrap().to_str().unwrap().to_owned(), entry.key_spot.line)
@@ -150,6 +156,38 @@ mod tests {
             "a.toml:2:11: `extends` names shared.toml, and there is no such file\n  \
              what to do: the path is read from the folder of this file"
         );
+    }
+
+    #[test]
+    fn a_mapping_outside_the_folder_is_refused_where_it_is_named() {
+        let outside = folder(&[("shared.toml", "[file]\n")]);
+        let climbing = "extends = '../../shared.toml'\n";
+        let absolute = format!("\nextends = '{}'\n", outside.path().join("shared.toml").display());
+        let folder = folder(&[
+            ("sub/a.toml", climbing),
+            ("b.toml", &absolute),
+            ("sub/c.toml", "extends = '../d.toml'\n"),
+            ("d.toml", "extends = 'link.toml'\n"),
+        ]);
+        let remedy = "\n  what to do: put the file into the group folder, or write allow_outside = true in group.toml";
+        assert_eq!(
+            complaint(&folder, "sub/a.toml"),
+            format!("sub/a.toml:1:11: `extends` leads out of the group folder{remedy}")
+        );
+        assert_eq!(
+            complaint(&folder, "b.toml"),
+            format!("b.toml:2:11: `extends` leads out of the group folder{remedy}")
+        );
+        let anywhere = |name: &str| read_with_parents(&folder.path().join(name), &Inside::anywhere());
+        assert!(anywhere("b.toml").is_ok());
+        #[cfg(unix)]
+        {
+            std::os::unix::fs::symlink(outside.path().join("shared.toml"), folder.path().join("link.toml")).unwrap();
+            let what = "`extends` names link.toml, and a link leads from there out of the group folder";
+            let message = complaint(&folder, "sub/c.toml").replace("sub/../", "");
+            assert_eq!(message, format!("d.toml:1:11: {what}{remedy}"));
+            assert!(anywhere("sub/c.toml").is_ok());
+        }
     }
 
     #[test]

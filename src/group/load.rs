@@ -3,6 +3,7 @@
 use super::document::{self, Node, Table};
 use super::export_files;
 use super::field::Field;
+use super::inside::Inside;
 use super::overrides;
 use super::parse_mapping::read_mapping;
 use super::settings::{Audience, DEFAULT_UNPACKED_LIMIT, EpisodeRules, Export, Group, OnTrackRules, PatientKeys};
@@ -41,6 +42,7 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         "unpacked_limit_gb",
         "patient_keys",
         "as_of",
+        "allow_outside",
         "episodes",
         "on_track",
         "setup_standard",
@@ -52,7 +54,9 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
 
     let measures = overrides::measures(&table)?;
     let conditions = overrides::conditions(&table)?;
-    let (setup_standard, setup_standard_file) = setup_standard::of_group(folder, &table)?;
+    let allow_outside = table.get("allow_outside").map_or(Ok(false), |node| node.yes_no("allow_outside"))?;
+    let inside = if allow_outside { Inside::anywhere() } else { Inside::folder(folder) };
+    let (setup_standard, setup_standard_file) = setup_standard::of_group(folder, &inside, &table)?;
     Ok(Group {
         folder: folder.to_path_buf(),
         name: table.require("name", FILE)?.name("name")?.to_owned(),
@@ -63,7 +67,7 @@ pub fn load(folder: &Path) -> Result<Group, Problem> {
         episodes: table.get("episodes").map_or(Ok(EpisodeRules::default()), episodes)?,
         on_track: table.get("on_track").map_or(Ok(OnTrackRules::default()), on_track)?,
         as_of: table.get("as_of").map_or_else(|| Ok(chrono::Local::now().date_naive()), |node| node.date("as_of"))?,
-        exports: exports(folder, &table, &measures, &conditions)?,
+        exports: exports(folder, &inside, &table, &measures, &conditions)?,
         setup_standard,
         setup_standard_file,
         measures,
@@ -185,7 +189,13 @@ fn window(node: &Node, name: &str) -> Result<(i32, i32), Problem> {
     Ok((first, last))
 }
 
-fn exports(folder: &Path, table: &Table, measures: &Measures, conditions: &Conditions) -> Result<Vec<Export>, Problem> {
+fn exports(
+    folder: &Path,
+    inside: &Inside,
+    table: &Table,
+    measures: &Measures,
+    conditions: &Conditions,
+) -> Result<Vec<Export>, Problem> {
     let tables = match table.get("exports") {
         Some(node) => node.tables("exports")?,
         None => Vec::new(),
@@ -198,15 +208,18 @@ fn exports(folder: &Path, table: &Table, measures: &Measures, conditions: &Condi
         .into_iter()
         .map(|table| {
             table.only(&["site", "files", "mapping"], "[[exports]]")?;
-            let files = claimed.files(folder, table.require("files", "[[exports]]")?)?;
+            let files = claimed.files(folder, inside, table.require("files", "[[exports]]")?)?;
             let node = table.require("mapping", "[[exports]]")?;
-            let path = folder.join(node.filled_text("mapping")?);
+            let name = node.filled_text("mapping")?;
+            inside.check_written(node, "mapping", folder, name)?;
+            let path = folder.join(name);
             if !path.exists() {
                 return Err(node
                     .problem(format!("`mapping` names {}, and there is no such file", path.display()))
                     .hint("the path is read from the group folder; `mendcurve inspect FILE` drafts a mapping"));
             }
-            let mapping = read_mapping(&path, measures, conditions)?;
+            inside.check_found(node, "mapping", &path)?;
+            let mapping = read_mapping(&path, inside, measures, conditions)?;
             let site = match table.get("site") {
                 Some(node) => Some(node.name("site")?.to_owned()),
                 None => None,

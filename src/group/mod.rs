@@ -5,6 +5,7 @@ mod document;
 mod export_files;
 mod extends;
 pub mod field;
+mod inside;
 pub mod load;
 pub mod mapping;
 mod overrides;

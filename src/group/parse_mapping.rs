@@ -12,6 +12,7 @@ mod words;
 
 use super::document::{self, Table};
 use super::extends;
+use super::inside::Inside;
 use super::mapping::Mapping;
 use crate::catalogue::{Conditions, Measures};
 use crate::error::Problem;
@@ -26,21 +27,27 @@ const SECTIONS: [&str; 9] = ["extends", "file", "columns", "words", "scores", "r
 ///
 /// # Errors
 /// Whatever is wrong first, with the file, line and column that holds it and what to do.
-pub fn read_mapping(path: &Path, measures: &Measures, conditions: &Conditions) -> Result<Mapping, Problem> {
-    checked(path, &extends::read_with_parents(path)?, measures, conditions)
+pub(super) fn read_mapping(
+    path: &Path,
+    inside: &Inside,
+    measures: &Measures,
+    conditions: &Conditions,
+) -> Result<Mapping, Problem> {
+    checked(path, &extends::read_with_parents(path, inside)?, measures, conditions)
 }
 
-/// Checks the text of a mapping as if it stood in `path`.
+/// Checks the text of a mapping as if it stood in `path`; what it extends must lie in the same folder or below.
 ///
 /// # Errors
-/// As [`read_mapping`].
+/// Whatever is wrong first, with the file, line and column that holds it and what to do.
 pub fn parse_mapping(
     path: &Path,
     text: &str,
     measures: &Measures,
     conditions: &Conditions,
 ) -> Result<Mapping, Problem> {
-    checked(path, &extends::with_parents(path, document::parse(path, text)?)?, measures, conditions)
+    let inside = Inside::folder(path.parent().unwrap_or(Path::new("")));
+    checked(path, &extends::with_parents(path, document::parse(path, text)?, &inside)?, measures, conditions)
 }
 
 fn checked(path: &Path, table: &Table, measures: &Measures, conditions: &Conditions) -> Result<Mapping, Problem> {

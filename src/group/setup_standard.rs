@@ -6,6 +6,7 @@ mod item;
 mod rule;
 
 use super::document::{self, Table};
+use super::inside::Inside;
 use crate::catalogue::setup_standard::{SetupStandard, StandardItem, default_text};
 use crate::error::{Problem, Spot};
 use std::path::Path;
@@ -29,11 +30,16 @@ pub fn default_standard() -> Result<SetupStandard, Problem> {
 
 /// A group's standard and the name of its file: the one that `group.toml` names, else `setup-standard.toml` in the folder,
 /// else the program's own.
-pub(super) fn of_group(folder: &Path, group: &Table) -> Result<(SetupStandard, Option<String>), Problem> {
+pub(super) fn of_group(
+    folder: &Path,
+    inside: &Inside,
+    group: &Table,
+) -> Result<(SetupStandard, Option<String>), Problem> {
     let default = default_standard()?;
     let name = match group.get("setup_standard") {
         Some(node) => {
             let name = node.filled_text("setup_standard")?;
+            inside.check_written(node, "setup_standard", folder, name)?;
             let path = folder.join(name);
             if !path.exists() {
                 let what = format!("`setup_standard` names {}, and there is no such file", path.display());
@@ -41,9 +47,13 @@ pub(super) fn of_group(folder: &Path, group: &Table) -> Result<(SetupStandard, O
                     "the path is read from the group folder; take the line out to use the program's own standard",
                 ));
             }
+            inside.check_found(node, "setup_standard", &path)?;
             name
         }
-        None if folder.join(FILE).exists() => FILE,
+        None if folder.join(FILE).exists() => {
+            inside.check_unnamed(&folder.join(FILE))?;
+            FILE
+        }
         None if folder.join(MISSPELT).exists() => {
             return Err(Problem::input("this file would not be read")
                 .at(Spot::file(folder.join(MISSPELT)))

@@ -1,5 +1,6 @@
 //! The answer to a query, as a sheet for people, as CSV or as JSON.
 
+use crate::error::plain;
 use comfy_table::{CellAlignment, ContentLineStyle, LineStyle, Table, TableStyle};
 use std::io::{self, Write};
 
@@ -65,7 +66,7 @@ impl Answer<'_> {
 
     fn write_sheet(&self, out: &mut dyn Write) -> io::Result<()> {
         let mut table = Table::new();
-        table.load_style(STYLE).set_header(&self.columns);
+        table.load_style(STYLE).set_header(self.columns.iter().map(|name| plain(name)));
         let kinds: Vec<Kind> = (0..self.columns.len()).map(|column| self.kind(column)).collect();
         for row in 0..self.rows {
             table.add_row(self.row(row).zip(&kinds).map(|(value, kind)| for_people(&value, kind.decimals)));
@@ -155,7 +156,7 @@ fn for_people(value: &Value, decimals: usize) -> String {
             let is_zero = text.trim_start_matches('-').chars().all(|c| matches!(c, '0' | '.'));
             if is_zero { text.trim_start_matches('-').into() } else { text }
         }
-        Value::Text(text) => text.clone(),
+        Value::Text(text) => plain(text).into_owned(), // a line end in a name begins no row
     }
 }
 
@@ -189,6 +190,16 @@ Brindleford           –  0.333  –
 say \"no\"           1000  1.000  no
 ";
         assert_eq!(written(Format::Sheet), expected);
+    }
+
+    #[test]
+    fn no_name_steers_the_terminal_in_a_sheet() {
+        let cell = Box::new(|_, _| Value::Text("A\u{1b}[2J\nB".into()));
+        let answer = Answer { columns: vec!["x\u{7}".into()], rows: 1, cell };
+        let mut out = Vec::new();
+        answer.write(Format::Sheet, &mut out).unwrap();
+        let text = String::from_utf8(out).unwrap();
+        assert!(text.contains("A\\u{1b}[2J\\u{a}B") && text.starts_with("x\\u{7}"), "{text}");
     }
 
     #[test]

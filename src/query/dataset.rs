@@ -84,7 +84,7 @@ mod tests {
             predicate: None,
         };
         let read = dataset.scan(wanted).unwrap();
-        assert_eq!((read.get_column_names(), read.height()), (vec!["y"], 4));
+        assert_eq!((read.get_column_names(), read.height()), (vec![&"y".into()], 4));
     }
 
     #[test]

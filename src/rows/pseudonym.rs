@@ -19,11 +19,17 @@ use crate::export::open::{open, read_problem};
 use crate::group::date_format;
 use crate::group::parse_mapping::{DELIMITERS, USUAL_ENCODINGS, delimiter_of, encoding_of};
 use crate::group::suggest::did_you_mean;
+use crate::outputs::create::{OutputFile, create};
+use crate::outputs::work_folder::WorkFolder;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use rewrite::Rewriter;
 use secret::Secret;
-use std::io::{BufWriter, Read, Write};
+use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
+use tempfile::TempPath;
+
+/// The result's name until it is whole.
+const COPY: &str = "copy";
 
 /// What to do with an export, as the command line says it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -109,6 +115,9 @@ pub fn pseudonymise(request: &Request) -> Result<Summary, Problem> {
 }
 
 fn refuse_to_overwrite(out: &Path) -> Result<(), Problem> {
+    if out.file_name().is_none() {
+        return Err(Problem::input("the result needs a file name").at(Spot::file(out)).hint("name a file with --out"));
+    }
     if out.symlink_metadata().is_ok() {
         return Err(Problem::input("there is such a file already, and it is not replaced")
             .at(Spot::file(out))
@@ -137,42 +146,20 @@ fn for_the_command_line(problem: Problem) -> Problem {
     }
 }
 
-/// How the name of a result in the making begins and ends.
-const UNFINISHED: (&str, &str) = (".mendcurve-pseudonymise-", ".unfinished");
-
-/// Removes what a killed run left in a folder. A run that is still going holds a lock on its own.
-fn clear_unfinished(folder: &Path) {
-    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-    for entry in entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file())) {
-        let name = entry.file_name();
-        let name = name.to_string_lossy();
-        if name.starts_with(UNFINISHED.0)
-            && name.ends_with(UNFINISHED.1)
-            && std::fs::File::open(entry.path()).is_ok_and(|file| file.try_lock().is_ok())
-        {
-            let _ = std::fs::remove_file(entry.path()); // if it stays, the next run tries again
-        }
-    }
-}
-
-/// The result in the making, beside its final place. Only its owner can read it, then and later.
+/// The result in the making, in a closed folder beside its final place.
 struct FairCopy<'r> {
     out: &'r Path,
     encoding: &'static Encoding,
-    file: BufWriter<tempfile::NamedTempFile>,
+    file: BufWriter<OutputFile>,
+    work: WorkFolder,
 }
 
 impl<'r> FairCopy<'r> {
     fn beside(out: &'r Path, encoding: &'static Encoding, marked: bool) -> Result<Self, Problem> {
-        let folder = out.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        clear_unfinished(folder);
-        let file = tempfile::Builder::new()
-            .prefix(UNFINISHED.0)
-            .suffix(UNFINISHED.1)
-            .tempfile_in(folder)
-            .map_err(|error| Problem::io(folder, &error))?;
-        let _ = file.as_file().try_lock(); // a disk without locks: a second run in this folder would be in the way
-        let mut copy = Self { out, encoding, file: BufWriter::new(file) };
+        let unusable = |error: io::Error| Problem::path(out, &error).or_name("name another file with --out");
+        let work = WorkFolder::beside(out).map_err(unusable)?;
+        let file = create(&work.path().join(COPY)).map_err(unusable)?;
+        let mut copy = Self { out, encoding, file: BufWriter::new(file), work };
         if marked {
             copy.write("\u{feff}")?;
         }
@@ -196,16 +183,18 @@ impl<'r> FairCopy<'r> {
         written.map_err(|error| Problem::io(self.out, &error))
     }
 
-    fn write_units(&mut self, text: &str, bytes: fn(u16) -> [u8; 2]) -> std::io::Result<()> {
+    fn write_units(&mut self, text: &str, bytes: fn(u16) -> [u8; 2]) -> io::Result<()> {
         text.encode_utf16().try_for_each(|unit| self.file.write_all(&bytes(unit)))
     }
 
     fn publish(self) -> Result<(), Problem> {
-        let failed = |error: &std::io::Error| Problem::io(self.out, error);
+        let failed = |error: &io::Error| Problem::io(self.out, error);
         let file = self.file.into_inner().map_err(|error| failed(error.error()))?;
-        file.as_file().sync_all().map_err(|error| failed(&error))?;
-        file.persist_noclobber(self.out).map_err(|error| failed(&error.error))?;
-        Ok(())
+        file.sync().map_err(|error| failed(&error))?;
+        drop(file);
+        let copy = TempPath::try_from_path(self.work.path().join(COPY)).map_err(|error| failed(&error))?;
+        copy.persist_noclobber(self.out).map_err(|error| Problem::path(self.out, &error.error))?;
+        self.work.remove().map_err(|error| failed(&error))
     }
 }
 

@@ -5,11 +5,11 @@
 //! need no second copy. The same lines give the same bytes, whatever the number of threads.
 
 use crate::error::{Problem, Spot};
+use crate::outputs::create::create;
 use polars::prelude::*;
 use polars_io::prelude::{ParquetCompression, ParquetWriter};
 use rayon::prelude::*;
 use std::borrow::Cow;
-use std::fs::File;
 use std::io::BufWriter;
 use std::ops::Range;
 use std::path::Path;
@@ -101,10 +101,11 @@ pub fn frame<T: Sync>(source: &T, lines: Range<usize>, fields: &[Field<'_, T>]) 
 /// # Errors
 /// The file cannot be written.
 pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[Field<'_, T>]) -> Result<(), Problem> {
-    let failed = |error: PolarsError| {
-        Problem::failure(error.to_string()).at(Spot::file(path)).hint("check the room on the disk")
+    let failed = |error: PolarsError| match error {
+        PolarsError::IO { error, .. } => Problem::io(path, &error),
+        other => Problem::failure(other.to_string()).at(Spot::file(path)).hint("report it; no output was written"),
     };
-    let file = File::create(path).map_err(|error| Problem::io(path, &error))?;
+    let file = create(path).map_err(|error| Problem::io(path, &error))?;
     let schema = frame(source, 0..0, fields)?;
     let mut writer = ParquetWriter::new(BufWriter::new(file))
         .with_compression(ParquetCompression::Zstd(None))
@@ -122,6 +123,7 @@ pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[F
 mod tests {
     use super::*;
     use polars_io::prelude::ParquetReader;
+    use std::fs::File;
 
     /// Lines numbered from 0 with gaps in every column.
     fn fields<'a>() -> Vec<Field<'a, Vec<i64>>> {

@@ -89,9 +89,9 @@ impl fmt::Display for SampleSummary {
 /// Why no sample was written.
 #[derive(thiserror::Error, Debug)]
 pub enum SampleError {
-    /// The folder holds something else.
-    #[error("{} is not empty and holds no group.toml: choose a new folder", .0.display())]
-    NotASample(PathBuf),
+    /// The folder holds something.
+    #[error("{} is not empty: choose a new folder", .0.display())]
+    NotEmpty(PathBuf),
     /// Fewer patients than sites.
     #[error("a group of six clinics needs at least 6 patients, not {0}")]
     TooFewPatients(usize),
@@ -120,9 +120,9 @@ impl From<SampleError> for Problem {
     fn from(error: SampleError) -> Self {
         let what = error.to_string();
         match error {
-            SampleError::NotASample(folder) => Self::input("the folder is not empty and holds no sample")
-                .at(Spot::file(folder))
-                .hint("name a new folder, or one that holds an earlier sample"),
+            SampleError::NotEmpty(folder) => {
+                Self::input("the folder is not empty").at(Spot::file(folder)).hint("name a new folder")
+            }
             SampleError::TooFewPatients(_) => Self::input(what).hint("ask for 6 patients or more"),
             SampleError::File { path, why } => Self::io(path, &why),
             SampleError::Export { .. } | SampleError::Plan(_) => Self::failure(what),
@@ -143,14 +143,14 @@ struct SampleFile {
 }
 
 /// Writes the sample into a folder: `group.toml`, `mappings/`, `exports/`, `truth/`, `README.md`.
-/// Files of an earlier sample are replaced.
+/// The folder must be new or empty.
 ///
 /// # Errors
 /// The folder is in use for something else, a file cannot be written, or too few patients are asked for.
 pub fn write(folder: &Path, options: SampleOptions) -> Result<SampleSummary, SampleError> {
     let in_use = std::fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some());
-    if in_use && !folder.join("group.toml").exists() {
-        return Err(SampleError::NotASample(folder.into()));
+    if in_use {
+        return Err(SampleError::NotEmpty(folder.into()));
     }
     invent(options, PATIENTS_A_PART, &mut |file| {
         let path = folder.join(&file.path);

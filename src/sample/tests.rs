@@ -201,16 +201,20 @@ fn the_site_that_loses_its_worst_loses_most() {
 }
 
 #[test]
-fn a_folder_that_holds_something_else_is_left_alone() {
+fn a_folder_that_holds_something_is_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("letter.txt"), "mine").unwrap();
     let options = SampleOptions { patients: 12, ..SampleOptions::default() };
-    assert!(matches!(write(folder.path(), options), Err(SampleError::NotASample(_))));
+    assert!(matches!(write(folder.path(), options), Err(SampleError::NotEmpty(_))));
     let fresh = folder.path().join("new");
     let summary = write(&fresh, options).unwrap();
     assert_eq!(summary.patients, 12);
     assert!(summary.to_string().starts_with("12 invented patients, "), "{summary}");
     assert!(fresh.join("exports/eastlow.csv").exists());
-    assert!(write(&fresh, options).is_ok(), "a sample is replaced by a sample");
-    assert!(matches!(write(&fresh, SampleOptions { patients: 5, ..options }), Err(SampleError::TooFewPatients(5))));
+    assert!(
+        matches!(write(&fresh, options), Err(SampleError::NotEmpty(_))),
+        "group.toml and exports may be someone's own"
+    );
+    let few = SampleOptions { patients: 5, ..options };
+    assert!(matches!(write(&folder.path().join("few"), few), Err(SampleError::TooFewPatients(5))));
 }

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Serve all folders; may use one another only.
-const SERVE_ALL: [&str; 2] = ["error", "units"];
+const SERVE_ALL: [&str; 3] = ["error", "outputs", "units"];
 
 /// The journey, with the program around it last.
 const JOURNEY: [&str; 14] = [

@@ -239,3 +239,63 @@ fn a_standard_with_a_misspelt_name_is_not_passed_over() {
     assert!(message.starts_with("setup_standard.toml: this file would not be read"), "{message}");
     assert!(message.contains("rename it setup-standard.toml"), "{message}");
 }
+
+#[test]
+fn nothing_outside_the_group_folder_is_read_unless_the_group_allows_it() {
+    let elsewhere = tempfile::tempdir().unwrap();
+    std::fs::write(elsewhere.path().join("a.csv"), "P,D\n").unwrap();
+    std::fs::write(elsewhere.path().join("m.toml"), MAPPING).unwrap();
+    std::fs::write(elsewhere.path().join("s.toml"), "").unwrap();
+    let outside = elsewhere.path().display();
+    let named = |files: &str, mapping: &str| {
+        format!("name = 'G'\n[[exports]]\nsite = 'A'\nfiles = ['{files}']\nmapping = '{mapping}'\n")
+    };
+    let standard = format!("name = 'G'\nsetup_standard = '{outside}/s.toml'");
+    for (group, place) in [
+        (named(&format!("{outside}/*.csv"), "m.toml"), "group.toml:4:10: `files`"),
+        (named("exports/../../*/a.csv", "m.toml"), "group.toml:4:10: `files`"),
+        (named("*/../../a.csv", "m.toml"), "group.toml:4:10: `files`"),
+        (named("exports/*.csv", &format!("{outside}/m.toml")), "group.toml:5:11: `mapping`"),
+        (named("exports/*.csv", "../m.toml"), "group.toml:5:11: `mapping`"),
+        (with_exports(&standard), "group.toml:2:18: `setup_standard`"),
+        (with_exports("name = 'G'\nsetup_standard = '../s.toml'"), "group.toml:2:18: `setup_standard`"),
+    ] {
+        let message = Folder::new(&group).complaint();
+        assert!(message.starts_with(&format!("{place} leads out of the group folder")), "{message}");
+        assert!(message.contains("allow_outside = true in group.toml"), "{message}");
+    }
+    let allowed = format!("allow_outside = true\n{}", named(&format!("{outside}/*.csv"), &format!("{outside}/m.toml")));
+    assert_eq!(Folder::new(&allowed).load().exports[0].files, [elsewhere.path().join("a.csv")]);
+    Folder::new(&named("exports/../exports/./a.csv", "exports/../m.toml")).load();
+    assert!(
+        complaint("name = 'G'\nallow_outside = 'yes'").starts_with("group.toml:2:17: `allow_outside` must be true")
+    );
+}
+
+#[cfg(unix)]
+#[test]
+fn a_link_out_of_the_group_folder_is_refused_and_one_within_is_not() {
+    use std::os::unix::fs::symlink;
+    let elsewhere = tempfile::tempdir().unwrap();
+    for (name, text) in [("a.csv", "P,D\n"), ("m.toml", MAPPING), ("s.toml", "")] {
+        std::fs::write(elsewhere.path().join(name), text).unwrap();
+    }
+    let link = |link: &str, to: &str| {
+        let folder = Folder::new(&with_exports("name = 'G'"));
+        let _ = std::fs::remove_file(folder.0.path().join(link));
+        symlink(elsewhere.path().join(to), folder.0.path().join(link)).unwrap();
+        let refused = folder.complaint();
+        folder.write("group.toml", &with_exports("name = 'G'\nallow_outside = true"));
+        folder.load();
+        refused
+    };
+    let message = link("exports/linked.csv", "a.csv");
+    assert!(message.starts_with("group.toml:4:10: `files` names exports/linked.csv, and a link leads"), "{message}");
+    let message = link("m.toml", "m.toml");
+    assert!(message.starts_with("group.toml:5:11: `mapping` names m.toml, and a link leads"), "{message}");
+    let message = link("setup-standard.toml", "s.toml");
+    assert!(message.starts_with("setup-standard.toml: a link leads from here out of the group folder"), "{message}");
+    let folder = Folder::new(&with_exports("name = 'G'"));
+    symlink("a.csv", folder.0.path().join("exports/within.csv")).unwrap();
+    folder.load();
+}

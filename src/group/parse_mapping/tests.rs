@@ -346,7 +346,9 @@ fn a_complaint_points_into_the_file_that_holds_the_key_even_when_it_is_inherited
     std::fs::write(folder.path().join("shared.toml"), shared).unwrap();
     let site = folder.path().join("site.toml");
     std::fs::write(&site, "extends = 'shared.toml'\n[columns]\ndate = 'D'\n").unwrap();
-    let read = |path: &Path| read_mapping(path, &Measures::embedded().unwrap(), &Conditions::embedded().unwrap());
+    let inside = Inside::folder(folder.path());
+    let read =
+        |path: &Path| read_mapping(path, &inside, &Measures::embedded().unwrap(), &Conditions::embedded().unwrap());
     let problem = read(&site).unwrap_err();
     assert_eq!(problem.spot.unwrap().to_string(), format!("{}:3:31", folder.path().join("shared.toml").display()));
     std::fs::write(&site, "extends = 'shared.toml'\n[columns]\ndate = 'D'\nhold = { unit = 's' }\n").unwrap();

@@ -1,8 +1,10 @@
 //! What all pages of one bulletin have in common: names of files, links, the period.
 
+use super::file_names::FileNames;
 use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::findings::setup_audience::{SetupsShown, shown_to};
+use crate::findings::sites::SiteComparison;
 use crate::report::figures::ScoreAxis;
 use crate::report::pages::{PageLink, Sheet, Surround};
 use crate::report::wording::{self, headings, notice, phrases, setups, sites};
@@ -19,12 +21,26 @@ pub(super) struct Edition<'b> {
     pub(super) rules: &'b Rules,
     /// Setups as these readers may see them.
     pub(super) setups: Option<SetupsShown<'b>>,
+    sites: FileNames,
+    conditions: FileNames,
+    outcomes: FileNames,
+    /// Conditions, measures and definitions of comparisons of sites.
+    compared: FileNames,
 }
 
 impl<'b> Edition<'b> {
     pub(super) fn new(bulletin: &'b Bulletin, rules: &'b Rules) -> Self {
         let setups = bulletin.setups.as_ref().map(|setups| shown_to(setups, bulletin.audience));
-        Self { bulletin, rules, setups }
+        let outcomes = bulletin.conditions.iter().flat_map(|condition| &condition.outcomes);
+        Self {
+            bulletin,
+            rules,
+            setups,
+            sites: FileNames::of(bulletin.sites.iter().map(String::as_str)),
+            conditions: FileNames::of(bulletin.conditions.iter().map(|condition| condition.key.as_str())),
+            outcomes: FileNames::of(outcomes.map(|outcome| outcome.key.as_str())),
+            compared: FileNames::of(bulletin.sites_compared.iter().flat_map(parts)),
+        }
     }
 
     /// The quarter reported; everything when the data know no quarters.
@@ -41,20 +57,27 @@ impl<'b> Edition<'b> {
     }
 
     pub(super) fn condition_file(&self, condition: &ConditionFindings) -> String {
-        format!("conditions/{}.html", file_name(&condition.key))
+        format!("conditions/{}.html", self.conditions.get(&condition.key))
     }
 
     /// The page of a site.
     pub(super) fn site_file(&self, site: &str) -> String {
-        let position = self.bulletin.sites.iter().position(|name| name == site).unwrap_or(0);
-        let name = file_name(site);
-        let twin = self.bulletin.sites.iter().take(position).any(|other| file_name(other) == name);
-        if twin { format!("sites/{name}-{position}.html") } else { format!("sites/{name}.html") }
+        format!("sites/{}.html", self.sites.get(site))
     }
 
     /// Name of a figure about an outcome of a condition.
     pub(super) fn figure_name(&self, condition: &ConditionFindings, outcome: &OutcomeFindings, kind: &str) -> String {
-        format!("{}_{}_{kind}", file_name(&condition.key), file_name(&outcome.key))
+        format!("{}_{}_{kind}", self.conditions.get(&condition.key), self.outcomes.get(&outcome.key))
+    }
+
+    /// Name of a figure about a domain of a site.
+    pub(super) fn site_figure_name(&self, site: &str, domain: &str, kind: &str) -> String {
+        format!("site_{}_{domain}_{kind}", self.sites.get(site))
+    }
+
+    /// Name of a figure about a comparison of sites.
+    pub(super) fn comparison_name(&self, comparison: &SiteComparison, kind: &str) -> String {
+        format!("sites_{}_{kind}", parts(comparison).map(|part| self.compared.get(part)).join("_"))
     }
 
     /// The surround of the page in `file`; `up` leads from its folder to the report's.
@@ -103,6 +126,11 @@ impl<'b> Edition<'b> {
     }
 }
 
+/// What tells a comparison from others.
+fn parts(comparison: &SiteComparison) -> [&str; 3] {
+    [&comparison.condition, &comparison.measure, comparison.definition()]
+}
+
 /// The axis of an outcome.
 pub(super) fn axis(outcome: &OutcomeFindings) -> ScoreAxis {
     let with_unit = |unit: &str| match unit {
@@ -115,22 +143,5 @@ pub(super) fn axis(outcome: &OutcomeFindings) -> ScoreAxis {
         range: outcome.range,
         lower_is_better: outcome.lower_is_better,
         decimals: outcome.decimals,
-    }
-}
-
-/// A key as a file name: letters, digits, `-`; anything else becomes `-`.
-pub(super) fn file_name(key: &str) -> String {
-    let safe = |c: char| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' };
-    key.chars().map(safe).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn no_key_leads_out_of_the_folder() {
-        assert_eq!(file_name("../../Etc/passwd"), "------etc-passwd");
-        assert_eq!(file_name("lumbar_disc"), "lumbar-disc");
     }
 }

@@ -56,7 +56,7 @@ fn row_of(edition: &Edition<'_>, lead: &Lead<'_>) -> Option<Row> {
         }
         Lead::Site(comparison, row) => Some(linked(
             sites::call_lead(comparison, row),
-            figure_link(edition::SITES_FILE, &site_figures::funnel_name(comparison)),
+            figure_link(edition::SITES_FILE, &site_figures::funnel_name(edition, comparison)),
             call_note(comparison, row),
         )),
         Lead::Lost { site, lost, whole } => {

@@ -8,6 +8,7 @@ mod data_quality;
 mod dose;
 mod drawings;
 mod edition;
+mod file_names;
 mod index;
 mod methods;
 mod pick;
@@ -28,9 +29,9 @@ mod time_to_response;
 use super::figures::{Figure, FigureError};
 use crate::error::Problem;
 use crate::findings::bulletin::Bulletin;
+use crate::outputs::create;
 use edition::Edition;
 use rayon::prelude::*;
-use std::fs;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -49,6 +50,12 @@ pub enum ReportError {
         page: String,
         /// What the template engine said.
         source: askama::Error,
+    },
+    /// One of two figures would be lost.
+    #[error("two figures have the name `{name}`")]
+    Twins {
+        /// Their name.
+        name: String,
     },
     /// A file could not be written.
     #[error("{path}: {source}")]
@@ -135,7 +142,10 @@ fn report_of(edition: &Edition<'_>) -> Result<Report, ReportError> {
     }
 
     figures.sort_by(|a, b| a.name.cmp(&b.name));
-    figures.dedup_by(|a, b| a.name == b.name); // the first page repeats figures of the conditions
+    figures.dedup(); // the first page repeats figures of the conditions
+    if let Some((one, _)) = figures.iter().zip(figures.iter().skip(1)).find(|(one, next)| one.name == next.name) {
+        return Err(ReportError::Twins { name: one.name.clone() });
+    }
     Ok(Report { pages, figures })
 }
 
@@ -165,11 +175,8 @@ pub(super) fn rendered(file: &str, html: Result<String, askama::Error>) -> Resul
 
 pub(super) fn write(out: &Path, file: &str, bytes: &[u8]) -> Result<PathBuf, ReportError> {
     let path = out.join(file);
-    let made = match path.parent() {
-        Some(folder) => fs::create_dir_all(folder),
-        None => Ok(()),
-    };
-    match made.and_then(|()| fs::write(&path, bytes)) {
+    let made = path.parent().map_or(Ok(()), create::make_folder);
+    match made.and_then(|()| create::write(&path, bytes)) {
         Ok(()) => Ok(path),
         Err(source) => Err(ReportError::Io { path, source }),
     }

@@ -1,7 +1,8 @@
 //! Findings on setups as figures; `None` where too little may be shown.
 
 use super::drawings::Drawn;
-use super::edition::{Edition, file_name};
+use super::edition::Edition;
+use super::file_names::file_name;
 use crate::findings::setups::{
     About, AskedTarget, ParameterFindings, SetupFindings, TableOpening, TimeChart, Variation, Where,
 };

@@ -1,7 +1,8 @@
 //! `setups.html`: how patients are set up and dosed.
 
 use super::dose::dose_parts;
-use super::edition::{Edition, METHODS_FILE, SETUPS_FILE, file_name};
+use super::edition::{Edition, METHODS_FILE, SETUPS_FILE};
+use super::file_names::file_name;
 use super::setup_figures::{OPENINGS, change_charts, funnel, levels, name, openings, read_values, site_charts, values};
 use super::setup_sheets::{broken_sheets, conformance_sheet, rules_sheet, tables_sheet, within_sheet};
 use crate::findings::setups::{About, Kind, ParameterFindings, SetupFinding, SetupFindings, Variation};

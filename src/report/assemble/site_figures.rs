@@ -1,7 +1,7 @@
 //! A comparison of sites as figures; `None` where too little may be shown.
 
 use super::drawings::Drawn;
-use super::edition::{Edition, file_name};
+use super::edition::Edition;
 use super::pick::shown;
 use crate::findings::bulletin::Period;
 use crate::findings::sites::{QuartersOf, SiteComparison, SiteCourse, SiteWeek};
@@ -17,18 +17,13 @@ const FEWEST_SITES: usize = 2;
 const DAYS_A_WEEK: f64 = 7.0;
 
 /// Name of a comparison's funnel.
-pub(super) fn funnel_name(comparison: &SiteComparison) -> String {
-    name(comparison, "funnel")
-}
-
-fn name(comparison: &SiteComparison, kind: &str) -> String {
-    let parts = [&comparison.condition, &comparison.measure, comparison.definition()].map(file_name);
-    format!("sites_{}_{kind}", parts.join("_"))
+pub(super) fn funnel_name(edition: &Edition<'_>, comparison: &SiteComparison) -> String {
+    edition.comparison_name(comparison, "funnel")
 }
 
 fn text(edition: &Edition<'_>, comparison: &SiteComparison, kind: &str, title: String) -> FigureText {
     FigureText {
-        name: name(comparison, kind),
+        name: edition.comparison_name(comparison, kind),
         title,
         subtitle: sites::subtitle(comparison, &phrases::period(&Period::All)),
         source: edition.source(None),
@@ -132,7 +127,7 @@ pub(super) fn quarters_of(edition: &Edition<'_>, site: &str, of: &QuartersOf) ->
     }
     let measure = sites::domain(of.domain);
     let text = FigureText {
-        name: format!("site_{}_{}_quarters", file_name(site), of.domain.key()),
+        name: edition.site_figure_name(site, of.domain.key(), "quarters"),
         title: sites::by_quarter_title(site, signals),
         subtitle: sites::by_quarter_subtitle(measure),
         source: edition.source(None),
@@ -153,7 +148,7 @@ pub(super) fn course_of(edition: &Edition<'_>, site: &str, course: &SiteCourse) 
     let measure = sites::domain(course.domain);
     let (Some(first), Some(last)) = (course.site.first(), course.site.last()) else { return Ok(None) };
     let text = FigureText {
-        name: format!("site_{}_{}_course", file_name(site), course.domain.key()),
+        name: edition.site_figure_name(site, course.domain.key(), "course"),
         title: sites::course_title(site, measure, (first.mean.value, last.mean.value), last.week),
         subtitle: sites::course_subtitle(measure),
         source: edition.source(None),

@@ -6,6 +6,8 @@ use crate::findings::bulletin::{Bulletin, Shown};
 use crate::findings::curve::CurveOutcome;
 use crate::report::invented;
 use crate::report::wording::notice;
+use base64::Engine as _;
+use sha2::{Digest, Sha256};
 use std::collections::BTreeSet;
 
 fn report(bulletin: &Bulletin) -> Report {
@@ -46,7 +48,7 @@ fn pages_fetch_nothing_and_their_links_lead_to_written_files() {
     let mut files: BTreeSet<String> = report.pages.iter().map(|(name, _)| name.clone()).collect();
     files.extend(report.figures.iter().map(|figure| format!("figures/{}.png", figure.name)));
     for (name, page) in &report.pages {
-        let text = page.replace("http://www.w3.org/2000/svg", "");
+        let text = page.replace("http://www.w3.org/2000/svg", "").replace("<meta http-equiv=", "");
         assert!(!text.contains("http"), "{name} names an address");
         assert!(!text.contains("<script") && !text.contains("@import") && !text.contains(" src="), "{name}");
         for target in between(&text, " href=\"", '"') {
@@ -69,6 +71,58 @@ fn pages_fetch_nothing_and_their_links_lead_to_written_files() {
             }
         }
     }
+}
+
+#[test]
+fn every_page_says_what_it_may_load_and_needs_no_more() {
+    let report = report(&invented::bulletin());
+    for (name, page) in &report.pages {
+        let policy = between(page, "<meta http-equiv=\"Content-Security-Policy\" content=\"", '"');
+        let &[policy] = policy.as_slice() else { panic!("{name}: {policy:?}") };
+        assert!(policy.starts_with("default-src 'none'; style-src 'sha256-"), "{name}: {policy}");
+        assert!(!policy.contains("unsafe") && !policy.contains("script") && !policy.contains('*'), "{name}: {policy}");
+        let before = page.split("<meta http-equiv").next().unwrap();
+        assert!(!before.contains("<style") && !before.contains("<link"), "{name}: it holds from the first tag on");
+        let style = page.split_once("<style>").unwrap().1.split_once("</style>").unwrap().0;
+        let hash = base64::engine::general_purpose::STANDARD.encode(Sha256::digest(style));
+        assert!(policy.contains(&hash) && page.matches("<style").count() == 1, "{name}");
+        let body = page.split_once("<body>").unwrap().1;
+        for needless in [" style=", "<script", "<iframe", "<object", "<img", "javascript:", " on"] {
+            let attributes = body.match_indices(needless).filter(|(at, _)| {
+                let rest = &body[at + needless.len()..];
+                needless != " on"
+                    || rest.split('=').next().is_some_and(|n| n.len() < 12 && n.bytes().all(|b| b.is_ascii_lowercase()))
+            });
+            assert_eq!(attributes.count(), 0, "{name}: {needless}");
+        }
+    }
+}
+
+#[test]
+fn two_sites_conditions_or_measures_whose_names_shorten_alike_share_no_file() {
+    let mut bulletin = invented::bulletin();
+    let before = report(&bulletin);
+    let renamed = |name: &mut String| {
+        if name == "Brindleford" {
+            *name = "Alderwick ".into();
+        }
+        if name == "Alderwick" {
+            *name = "alderwick-".into();
+        }
+    };
+    let text = |bulletin: &Bulletin| report(bulletin);
+    bulletin.sites.iter_mut().for_each(renamed);
+    bulletin.site_findings.iter_mut().for_each(|of| renamed(&mut of.site));
+    let after = text(&bulletin);
+    assert_eq!((after.pages.len(), after.figures.len()), (before.pages.len(), before.figures.len()));
+    let files: BTreeSet<&String> = after.pages.iter().map(|(file, _)| file).collect();
+    assert_eq!(files.len(), after.pages.len());
+    bulletin.sites.reverse();
+    bulletin.site_findings.reverse();
+    let reversed = text(&bulletin);
+    assert_eq!(files, reversed.pages.iter().map(|(file, _)| file).collect());
+    let names = |report: &Report| report.figures.iter().map(|figure| figure.name.clone()).collect::<Vec<_>>();
+    assert_eq!(names(&after), names(&reversed));
 }
 
 #[test]

@@ -4,6 +4,8 @@ use crate::report::figures::Figure;
 use crate::report::wording::{self, Around};
 use crate::report::{typeface, wording::NOT_RECORDED};
 use askama::Template;
+use base64::Engine as _;
+use sha2::{Digest, Sha256};
 use std::borrow::Cow;
 use std::sync::OnceLock;
 
@@ -30,8 +32,30 @@ impl Surround {
     /// Style sheet with the embedded typeface.
     pub fn css(&self) -> &'static str {
         static CSS: OnceLock<String> = OnceLock::new();
-        CSS.get_or_init(|| format!("{}\n{}", typeface::css(), include_str!("../templates/bulletin.css")))
+        CSS.get_or_init(|| format!("\n{}\n{}\n", typeface::css(), include_str!("../templates/bulletin.css")))
     }
+
+    /// Content security policy of a page with the style sheet in it, known by its hash.
+    pub fn policy(&self) -> &'static str {
+        static POLICY: OnceLock<String> = OnceLock::new();
+        POLICY.get_or_init(|| {
+            let hash = base64::engine::general_purpose::STANDARD.encode(Sha256::digest(self.css()));
+            policy(&format!("'sha256-{hash}'"))
+        })
+    }
+
+    /// Content security policy of a page with the style sheet in a file beside it. A page that is opened from a disk has no self.
+    pub fn policy_of_style_file(&self) -> &'static str {
+        static POLICY: OnceLock<String> = OnceLock::new();
+        POLICY.get_or_init(|| policy("'self' file:"))
+    }
+}
+
+/// What a page may load, whatever finds its way into it: nothing but what it brings along.
+fn policy(styles: &str) -> String {
+    format!(
+        "default-src 'none'; style-src {styles}; font-src data:; img-src data:; base-uri 'none'; form-action 'none'"
+    )
 }
 
 /// A link to another page of the bulletin.

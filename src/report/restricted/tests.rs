@@ -33,7 +33,7 @@ fn every_page_says_that_it_is_restricted_and_carries_the_notice() {
 fn every_link_leads_to_a_page_and_a_place_on_it_and_nothing_is_fetched() {
     let pages = pages(&worklist());
     for (name, page) in &pages {
-        let text = page.replace("http://www.w3.org/2000/svg", "");
+        let text = page.replace("http://www.w3.org/2000/svg", "").replace("<meta http-equiv=", "");
         assert!(!text.contains("http") && !text.contains("<script") && !text.contains(" src="), "{name}");
         for target in between(&text, " href=\"", '"').into_iter().filter(|target| !target.starts_with("data:")) {
             let (file, place) = target.split_once('#').map_or((target, None), |(file, place)| (file, Some(place)));
@@ -49,6 +49,17 @@ fn every_link_leads_to_a_page_and_a_place_on_it_and_nothing_is_fetched() {
             let to = pages.get(&file).unwrap_or_else(|| panic!("{name}: {target}"));
             assert!(place.is_none_or(|place| to.contains(&format!("id=\"{place}\""))), "{name}: {target}");
         }
+    }
+}
+
+#[test]
+fn every_page_says_what_it_may_load_and_needs_no_more() {
+    for (name, page) in pages(&worklist()) {
+        let policies = between(&page, "<meta http-equiv=\"Content-Security-Policy\" content=\"", '"');
+        let &[policy] = policies.as_slice() else { panic!("{name}: {policies:?}") };
+        assert!(policy.starts_with("default-src 'none'; style-src 'self' file:; font-src data:;"), "{name}: {policy}");
+        assert!(!policy.contains("unsafe") && !policy.contains("script") && !policy.contains('*'), "{name}: {policy}");
+        assert!(!page.contains("<style") && !page.contains(" style=") && !page.contains("<script"), "{name}");
     }
 }
 

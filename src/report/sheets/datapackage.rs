@@ -5,6 +5,7 @@
 
 use super::sheet::{Column, Form, Kind};
 use crate::error::Problem;
+use crate::outputs::create;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
@@ -31,7 +32,7 @@ pub fn write(folder: &Path, name: &str, title: &str, forms: &[&Form]) -> Result<
     });
     let path = folder.join("datapackage.json");
     let text = serde_json::to_string_pretty(&package).map_err(|error| Problem::failure(error.to_string()))?;
-    std::fs::write(&path, text + "\n").map_err(|error| Problem::io(&path, &error))
+    create::write(&path, (text + "\n").as_bytes()).map_err(|error| Problem::io(&path, &error))
 }
 
 fn resource(folder: &Path, form: &Form) -> Result<Value, Problem> {

@@ -7,9 +7,10 @@
 //! character) is written with an apostrophe before it; so is one that already has apostrophes before such a sign, so that
 //! taking one off gives every text back. Numbers are no texts, and -0.5 stays -0.5.
 
-use crate::error::Problem;
+use crate::error::{Problem, Spot};
 use crate::findings::bulletin::{Estimate, Period, Shown};
 use crate::group::plain_text::begins_like_a_formula;
+use crate::outputs::create::create;
 use std::path::Path;
 
 /// What a column holds, in the words of the Table Schema standard.
@@ -88,8 +89,12 @@ pub struct Form {
 /// The file cannot be written.
 pub fn write(folder: &Path, form: &Form, lines: impl IntoIterator<Item = Vec<Cell>>) -> Result<(), Problem> {
     let path = folder.join(form.name).with_extension("csv");
-    let failed = |error: csv::Error| Problem::failure(format!("{}: {error}", path.display()));
-    let mut writer = csv::Writer::from_path(&path).map_err(failed)?;
+    let failed = |error: csv::Error| match error.into_kind() {
+        csv::ErrorKind::Io(error) => Problem::io(&path, &error),
+        other => Problem::failure(format!("{other:?}")).at(Spot::file(&path)),
+    };
+    let file = create(&path).map_err(|error| Problem::io(&path, &error))?;
+    let mut writer = csv::Writer::from_writer(file);
     writer.write_record(form.columns.iter().map(|column| column.name)).map_err(failed)?;
     for line in lines {
         writer.write_record(line.iter().map(written)).map_err(failed)?;

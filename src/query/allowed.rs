@@ -1,0 +1,191 @@
+//! What a question may be: one SELECT over the datasets and nothing else that the machine holds, and no deeper or longer than the
+//! engine can work through. The text is taken apart by the engine's own parser, so what is judged is what is run.
+
+use sqlparser::ast::{Query, Statement, TableFactor, Visit, Visitor};
+use sqlparser::dialect::GenericDialect;
+use sqlparser::keywords::Keyword;
+use sqlparser::parser::{Parser, ParserOptions};
+use sqlparser::tokenizer::{Location, Token, TokenWithSpan, Tokenizer};
+use std::ops::ControlFlow;
+
+/// Brackets and CASEs within one another. The parser gives up at 50 steps of its own, two or three a bracket, and where it tries a
+/// text in two ways, as it does CAST, it then tries for ever: 24 of `CAST((` within one another took it more than 20 s.
+pub const DEEPEST: usize = 20;
+/// Words and signs that may stand between others and so make an expression longer, a list's commas and values not counted. At four
+/// times as many the engine's stack overflows.
+const LONGEST: usize = 1_000;
+
+/// Why a question is not asked.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Refused {
+    /// The text is no SQL: what the parser says, with the place in it.
+    Syntax(String),
+    /// It is not one SELECT.
+    NotASelect,
+    /// It reads something other than datasets: what, as written.
+    OtherSource(String),
+    /// It is nested too deep, from this line and column on.
+    TooDeep(u64, u64),
+    /// It is too long.
+    TooLong,
+}
+
+/// Checks a question.
+///
+/// # Errors
+/// It may not be asked.
+pub fn check(sql: &str) -> Result<(), Refused> {
+    let syntax = |error: &dyn ToString| Refused::Syntax(error.to_string());
+    let tokens = Tokenizer::new(&GenericDialect, sql).tokenize_with_location().map_err(|error| syntax(&error))?;
+    measure(&tokens)?;
+    let options = ParserOptions { trailing_commas: true, ..ParserOptions::default() };
+    let mut parser = Parser::new(&GenericDialect).with_options(options).with_tokens_with_locations(tokens);
+    let statements = parser.parse_statements().map_err(|error| syntax(&error))?;
+    let [statement @ Statement::Query(_)] = statements.as_slice() else {
+        return Err(Refused::NotASelect);
+    };
+    match statement.visit(&mut Sources) {
+        ControlFlow::Break(refused) => Err(refused),
+        ControlFlow::Continue(()) => Ok(()),
+    }
+}
+
+fn measure(tokens: &[TokenWithSpan]) -> Result<(), Refused> {
+    let (mut depth, mut length) = (0_usize, 0_usize);
+    for TokenWithSpan { token, span } in tokens {
+        match token {
+            Token::LParen | Token::LBracket | Token::LBrace => depth += 1,
+            Token::RParen | Token::RBracket | Token::RBrace => depth = depth.saturating_sub(1),
+            Token::Word(word) if word.keyword == Keyword::CASE => depth += 1,
+            Token::Word(word) if word.keyword == Keyword::END => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+        if depth > DEEPEST {
+            let Location { line, column } = span.start;
+            return Err(Refused::TooDeep(line, column));
+        }
+        length += usize::from(links(token));
+    }
+    if length > LONGEST { Err(Refused::TooLong) } else { Ok(()) }
+}
+
+/// Whether a token can make an expression, a join or a union longer.
+fn links(token: &Token) -> bool {
+    match token {
+        Token::Whitespace(_) | Token::Comma | Token::Number(..) | Token::SingleQuotedString(_) | Token::EOF => false,
+        Token::Word(word) => word.keyword != Keyword::NoKeyword,
+        _ => true,
+    }
+}
+
+/// Looks at everything that a query reads from, however deep.
+struct Sources;
+
+impl Visitor for Sources {
+    type Break = Refused;
+
+    fn pre_visit_statement(&mut self, statement: &Statement) -> ControlFlow<Refused> {
+        match statement {
+            Statement::Query(_) => ControlFlow::Continue(()),
+            _ => ControlFlow::Break(Refused::NotASelect), // an INSERT or DELETE after WITH
+        }
+    }
+
+    fn pre_visit_query(&mut self, query: &Query) -> ControlFlow<Refused> {
+        match query.for_clause {
+            None => ControlFlow::Continue(()),
+            Some(_) => ControlFlow::Break(Refused::NotASelect),
+        }
+    }
+
+    fn pre_visit_table_factor(&mut self, source: &TableFactor) -> ControlFlow<Refused> {
+        match source {
+            TableFactor::Table { args: None, .. }
+            | TableFactor::Derived { .. }
+            | TableFactor::NestedJoin { .. }
+            | TableFactor::UNNEST { .. } => ControlFlow::Continue(()),
+            TableFactor::Table { name, .. } | TableFactor::Function { name, .. } => {
+                ControlFlow::Break(Refused::OtherSource(name.to_string()))
+            }
+            _ => ControlFlow::Break(Refused::OtherSource("what stands there".into())),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::built_in::BUILT_IN;
+    use super::*;
+
+    #[test]
+    fn what_the_built_in_questions_need_is_allowed_with_room_to_spare() {
+        for query in BUILT_IN {
+            assert_eq!(check(query.sql), Ok(()), "{}", query.name);
+            let tokens = Tokenizer::new(&GenericDialect, query.sql).tokenize().unwrap();
+            let length = tokens.iter().filter(|token| links(token)).count();
+            assert!(2 * length < LONGEST, "{}: {length}", query.name);
+        }
+        let keys: Vec<String> = (0..50_000).map(|i| format!("'P{i}'")).collect();
+        assert_eq!(check(&format!("SELECT site FROM visits WHERE patient IN ({})", keys.join(", "))), Ok(()));
+    }
+
+    #[test]
+    fn nothing_but_datasets_is_read_however_deep_it_stands() {
+        for source in [
+            "read_parquet('/etc/x.parquet')",
+            "READ_CSV('/etc/passwd')",
+            "read_json('x')",
+            "read_ipc('x')",
+            "\"read_csv\"('/etc/passwd')",
+            "TABLE(read_csv('x'))",
+            "LATERAL read_csv('x')",
+        ] {
+            for sql in [
+                format!("SELECT * FROM {source}"),
+                format!("SELECT * FROM visits CROSS JOIN {source} AS f"),
+                format!("WITH a AS (SELECT * FROM {source}) SELECT * FROM a"),
+                format!("SELECT site FROM visits WHERE site IN (SELECT x FROM (SELECT * FROM {source}) AS y)"),
+                format!("SELECT site FROM visits UNION ALL SELECT * FROM {source}"),
+                format!("SELECT (SELECT COUNT(*) FROM {source}) AS n FROM visits ORDER BY (SELECT 1 FROM {source})"),
+            ] {
+                assert!(
+                    matches!(check(&sql), Err(Refused::OtherSource(_) | Refused::Syntax(_))),
+                    "{sql}: {:?}",
+                    check(&sql)
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_statement_that_is_no_select_is_refused_where_it_hides_too() {
+        for sql in [
+            "WITH a AS (SELECT 1) DELETE FROM visits",
+            "WITH a AS (SELECT 1) INSERT INTO visits SELECT * FROM a",
+            "SELECT 1; SELECT 2",
+            "EXPLAIN SELECT 1",
+            "SHOW TABLES",
+            "COPY visits TO 'x.csv'",
+            "",
+        ] {
+            assert_eq!(check(sql), Err(Refused::NotASelect), "{sql}");
+        }
+    }
+
+    #[test]
+    fn depth_and_length_have_an_end() {
+        let nested = |n: usize, open: &str, close: &str| format!("SELECT {}1{} AS x", open.repeat(n), close.repeat(n));
+        for (open, close) in [("(", ")"), ("CASE WHEN true THEN ", " END"), ("ABS(", ")"), ("(SELECT ", ")")] {
+            assert!(matches!(check(&nested(100_000, open, close)), Err(Refused::TooDeep(1, _))), "{open}");
+        }
+        for link in [" + 1", " AND true", " UNION ALL SELECT 1", " || 'a'", "::INT", "[1]", " IS NULL"] {
+            assert_eq!(check(&format!("SELECT 1{}", link.repeat(100_000))), Err(Refused::TooLong), "{link}");
+        }
+        for sign in ["-", "NOT ", "+ "] {
+            let refused = check(&format!("SELECT {}1", sign.repeat(100_000)));
+            assert!(matches!(refused, Err(Refused::TooLong | Refused::Syntax(_)) | Ok(())), "{sign}: {refused:?}");
+        }
+        // brackets in words and comments are no brackets
+        assert_eq!(check(&format!("SELECT '{}' AS x -- {}\n", "(".repeat(500), "(".repeat(500))), Ok(()));
+    }
+}
