@@ -70,7 +70,7 @@ fn put_days_in_order(visits: &mut Visits, lots: &Lots<'_>, long_files: &[bool]) 
     days.for_each_init(Vec::new, |keyed, day| {
         keyed.clear();
         keyed.extend(day.iter().map(|row| (key(row), *row)));
-        keyed.sort_unstable_by(|a, b| a.0.cmp(&b.0));
+        keyed.sort_unstable_by_key(|(key, _)| *key);
         day.iter_mut().zip(keyed.iter()).for_each(|(row, (_, sorted))| *row = *sorted);
     });
 }
