@@ -144,8 +144,11 @@ fn in_words_of_check(question: &Question, refused: Refused, names: &str) -> Prob
 /// The datasets of a report, each under its own name; no other file is looked at.
 fn datasets(from: &Path) -> Result<SQLContext, Problem> {
     let folder = from.join("restricted");
-    let report_first =
-        |problem: Problem| problem.hint("run `mendcurve report` first, then name its output with --from");
+    let report_first = |problem: Problem| {
+        problem.hint(
+            "run `mendcurve report` first, then name its output with --from; an edition for release holds no datasets",
+        )
+    };
     let inside = match folder.canonicalize() {
         Ok(inside) => inside,
         Err(_) => return Err(report_first(Problem::input("there are no datasets to ask").at(Spot::file(&folder)))),

@@ -63,6 +63,18 @@ impl Definition {
         self.reached(baseline, self.best)
     }
 
+    /// Whether everybody who meets it meets the other, too.
+    pub fn asks_as_much_as(&self, other: &Self) -> bool {
+        let covers = |asked: Criterion, theirs: Criterion| match (asked, theirs) {
+            (Criterion::Change(own), Criterion::Change(other)) => own >= other,
+            (Criterion::Percent(own), Criterion::Percent(other)) => own >= other,
+            (Criterion::AtMost(own), Criterion::AtMost(other)) => own <= other,
+            (Criterion::AtLeast(own), Criterion::AtLeast(other)) => own >= other,
+            _ => false,
+        };
+        other.criteria.iter().all(|(theirs, _)| self.criteria.iter().any(|(own, _)| covers(*own, *theirs)))
+    }
+
     /// Whether it looks at the first score; a definition by the last score alone does not.
     pub fn needs_baseline(&self) -> bool {
         self.criteria.iter().any(|(criterion, _)| matches!(criterion, Criterion::Change(_) | Criterion::Percent(_)))

@@ -17,6 +17,7 @@ use crate::findings::compose;
 use crate::findings::dose::DoseFindings;
 use crate::findings::find_setups::SetupSources;
 use crate::findings::on_track::Watch;
+use crate::findings::quality::DataQuality;
 use crate::findings::setup_audience::shown_to;
 use crate::findings::setups::SetupFindings;
 use crate::findings::sources::Sources;
@@ -39,6 +40,7 @@ use crate::report::sheets::{
     recovery_curves, rejected_rows, responders, setup_conformance, setup_findings, setup_variation, site_comparison,
     time_to_response,
 };
+use crate::report::wording::notice::rounding;
 use crate::report::{Rules, write_pages};
 use crate::rows::read_group::{Intake, read_group};
 use crate::rows::when::Quarter;
@@ -227,7 +229,7 @@ pub fn write_patients(
     stages: &Stages,
 ) -> Result<(), Problem> {
     stages.run("writing patients' pages", |tell| write_restricted(worklist, out, tell))?;
-    stages.run("writing patients' sheets", |_| write_account(understood, Some(worklist), out))
+    stages.run("writing patients' sheets", |_| write_rows(understood, Some(worklist), out))
 }
 
 /// Writes pages, figures and sheets into a report's folder.
@@ -237,22 +239,27 @@ pub fn write_patients(
 pub fn write_findings(group: &Group, bulletin: &Bulletin, out: &Path, stages: &Stages) -> Result<(), Problem> {
     let rules = Rules::of(group, bulletin);
     stages.run("drawing figures and pages", |tell| write_pages(bulletin, &rules, out, tell))?;
-    stages.run("writing sheets", |_| write_results(bulletin, &out.join("tables")))
+    stages.run("writing sheets", |_| write_results(bulletin, out))
 }
 
-/// Writes the reconciliation and the rejected rows: all that a run leaves when too many were rejected. With a worklist
-/// its sheet as well.
+/// Writes the reconciliation: all that a run for release leaves when too many rows were rejected.
 ///
 /// # Errors
 /// The folder cannot be written.
-pub fn write_account(understood: &Understood, worklist: Option<&Worklist>, out: &Path) -> Result<(), Problem> {
+pub fn write_reconciliation(quality: &DataQuality, out: &Path) -> Result<(), Problem> {
+    let tables = out.join("tables");
+    make_folder(&tables).map_err(|error| Problem::io(&tables, &error))?;
+    write_sheet(&tables, &reconciliation::FORM, quality.files.iter().map(reconciliation::line))
+}
+
+/// Writes the rejected rows, and with a worklist its sheet as well.
+///
+/// # Errors
+/// The folder cannot be written.
+pub fn write_rows(understood: &Understood, worklist: Option<&Worklist>, out: &Path) -> Result<(), Problem> {
     let Understood { intake, disagreements, .. } = understood;
-    let (tables, restricted) = (out.join("tables"), out.join("restricted"));
-    for folder in [&tables, &restricted] {
-        make_folder(folder).map_err(|error| Problem::io(folder, &error))?;
-    }
-    let quality = data_quality(&intake.files, &intake.ledger, disagreements);
-    write_sheet(&tables, &reconciliation::FORM, quality.files.iter().map(reconciliation::line))?;
+    let restricted = out.join("restricted");
+    make_folder(&restricted).map_err(|error| Problem::io(&restricted, &error))?;
     write_sheet(&restricted, &rejected_rows::FORM, rejected_rows::lines(&intake.files, &intake.ledger))?;
     let pairs = disagreements.iter().map(|pair| disagreements::line(&intake.files, pair));
     write_sheet(&restricted, &disagreements::FORM, pairs)?;
@@ -263,10 +270,19 @@ pub fn write_account(understood: &Understood, worklist: Option<&Worklist>, out: 
         write_sheet(&restricted, &on_track::FORM, on_track::lines(worklist))?;
         forms.push(&on_track::FORM);
     }
-    datapackage::write(&restricted, "restricted", "Patients and rows one by one; restricted", &forms)
+    datapackage::write(&restricted, "restricted", "Patients and rows one by one; restricted", None, &forms)
 }
 
-fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
+/// The account of rows as the readers may see it.
+pub fn account_of_rows(group: &Group, understood: &Understood) -> DataQuality {
+    let Understood { intake, disagreements, .. } = understood;
+    let quality = data_quality(&intake.files, &intake.ledger, disagreements);
+    compose::circulating_account(quality, group.audience, &records(group, understood, None))
+}
+
+fn write_results(bulletin: &Bulletin, out: &Path) -> Result<(), Problem> {
+    write_reconciliation(&bulletin.quality, out)?;
+    let tables = &out.join("tables");
     let outcomes = || bulletin.conditions.iter().flat_map(|c| c.outcomes.iter().map(move |outcome| (c, outcome)));
     let lines = outcomes().flat_map(|(_, outcome)| outcome.completeness.iter().map(completeness::line));
     write_sheet(tables, &completeness::FORM, lines)?;
@@ -307,7 +323,8 @@ fn write_results(bulletin: &Bulletin, tables: &Path) -> Result<(), Problem> {
         write_sheet(tables, &dose_associations::FORM, dose_associations::lines(dose))?;
         forms.extend([&dose_by_visit::FORM, &dose_by_site::FORM, &dose_associations::FORM]);
     }
-    datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), &forms)
+    let rounding = rounding(bulletin.audience);
+    datapackage::write(tables, "outcomes", &format!("Outcomes of {}", bulletin.group), Some(rounding), &forms)
 }
 
 /// Writes the datasets into a report's folder.

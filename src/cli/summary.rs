@@ -5,8 +5,8 @@ use crate::findings::bulletin::{Bulletin, ConditionFindings, Period, Shown};
 use std::fmt::Write;
 use std::path::Path;
 
-/// Where the page is, what was read, and a line for each of the largest conditions.
-pub fn of(bulletin: &Bulletin, page: &Path) -> String {
+/// Where the page is, what was read, and a line for each of the largest conditions. `patients`: where they are, when not in this report.
+pub fn of(bulletin: &Bulletin, page: &Path, patients: Option<&str>) -> String {
     let mut text = String::new();
     let total = &bulletin.quality.total;
     let period = bulletin.period.map_or("all episodes".to_owned(), |quarter| quarter.to_string());
@@ -23,13 +23,20 @@ pub fn of(bulletin: &Bulletin, page: &Path) -> String {
         ),
         format!("cells blanked because they could not be understood: {}", total.cells_blanked),
     ];
-    for line in lines.into_iter().chain(without_rows(bulletin)) {
+    // a release counts rows in fifties: a file of few has none
+    let without_rows = if patients.is_none() { without_rows(bulletin) } else { None };
+    for line in lines.into_iter().chain(without_rows) {
         let _ = writeln!(text, "{}", plain(&line)); // writing to a string cannot fail
     }
     for condition in bulletin.conditions.iter().take(5) {
         let _ = writeln!(text, "{}", plain(&condition_line(condition)));
     }
     let _ = writeln!(text, "descriptive: no comparison group, so improvement cannot be put down to traction");
+    if let Some(patients) = patients {
+        let _ = writeln!(text, "counts are in fives, other numbers rounded to what they support");
+        let _ =
+            writeln!(text, "patients' pages and rows are in no edition for release: they stand {}", plain(patients));
+    }
     let _ = writeln!(text, "open {}", plain(&page.display().to_string()));
     text
 }

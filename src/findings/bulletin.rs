@@ -132,8 +132,8 @@ pub struct WeekPoint {
     pub episodes: u32,
     /// Mean with t interval (absent interval under 2 episodes: low = high = value never happens; such weeks are withheld).
     pub mean: Estimate,
-    /// 10th and 90th percentile of the readings: the spread of patients, not of the mean.
-    pub band: (f64, f64),
+    /// 10th and 90th percentile of the readings: the spread of patients, not of the mean. Absent where few lie beyond them.
+    pub band: Option<(f64, f64)>,
     /// Median.
     pub median: f64,
 }

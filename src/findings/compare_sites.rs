@@ -152,7 +152,11 @@ impl Shows<'_> {
             episodes: whole.episodes(from.episodes),
             has_hidden_parts: whole != Extent::Everything,
             overall: whole.rate(from.quantity, from.overall),
-            entered: from.entered.iter().map(|(covariate, lacking)| (*covariate, as_count(*lacking))).collect(),
+            entered: from
+                .entered
+                .iter()
+                .map(|(covariate, lacking)| (*covariate, Shown::Value(as_count(*lacking))))
+                .collect(),
             left_out: from.left_out.clone(),
             discrimination: from.quality.discrimination.map(Estimate::from),
             calibration_slope: from.quality.calibration_slope,

@@ -2,18 +2,22 @@
 
 use super::against_previous::allow_for_their_number;
 use super::bulletin::{Bulletin, ConditionFindings};
+use super::circulating::{circulating, fingerprint, round_quality};
 use super::compare_sites::compare_sites;
 use super::condition::condition;
 use super::dose::DoseFindings;
 use super::dose_delivered::dose_findings;
 use super::find_setups::{SetupSources, setup_findings};
 use super::quality::DataQuality;
+use super::rounding::Precision;
 use super::setups::SetupFindings;
 use super::site_pages::{SitesFound, site_pages};
 use super::sources::Sources;
 use super::withhold::Rule;
 use crate::catalogue::ConditionId;
 use crate::episodes::episode::Episode;
+use crate::group::settings::Audience;
+use crate::models::fitted_course::Records;
 use crate::models::grid::Grid;
 use crate::models::sites::cases::Reader;
 use crate::rows::names::Names;
@@ -30,13 +34,22 @@ pub fn setups_and_dose(sources: &SetupSources<'_>, rule: Rule) -> (SetupFindings
     (setups, dose)
 }
 
-/// Everything the report says. `setups`: what [`setups_and_dose`] found, beforehand: then neither its columns nor the fitted courses
+/// Everything the report says, as it may circulate. `setups`: what [`setups_and_dose`] found, beforehand: then neither its columns nor the fitted courses
 /// are in memory while the other is made; without it nothing is said of them.
 pub fn bulletin(sources: Sources<'_>, setups: Option<(SetupFindings, DoseFindings)>, quality: DataQuality) -> Bulletin {
-    bulletin_by(Rule::of(sources.audience), sources, setups, quality)
+    let precision = Precision::of(sources.audience, || fingerprint(&sources.records));
+    let told = Rule::of(sources.audience);
+    let bulletin = bulletin_by(precision.rule(told), sources, setups, quality);
+    circulating(Bulletin { withhold_up_to: told.up_to, ..bulletin }, precision)
 }
 
-/// The same by another rule of what is small; tests of disclosure need the truth beside it.
+/// The account of rows as it may circulate, where nothing else is said.
+pub fn circulating_account(mut account: DataQuality, audience: Audience, records: &Records<'_>) -> DataQuality {
+    round_quality(&mut account, Precision::of(audience, || fingerprint(records)));
+    account
+}
+
+/// The same before it is rounded, by another rule of what is small; tests of disclosure need the truth beside it.
 pub(crate) fn bulletin_by(
     rule: Rule,
     sources: Sources<'_>,

@@ -131,19 +131,19 @@ pub struct TimeToResponse {
     pub median_high: Option<f64>,
     /// Log-rank p between the onset classes.
     pub p_logrank: Option<f64>,
-    /// Cumulative incidence by day: of a response with interval, and of stopping early; for the figure.
+    /// Cumulative incidence of a response by day, for the figure: of the weeks that set too few apart only the last is told.
     pub incidence: Vec<IncidencePoint>,
+    /// Day and share whose care stopped early before a response, likewise.
+    pub stopped_by: Vec<(f64, f64)>,
 }
 
-/// Cumulative incidence at a day (Aalen-Johansen).
+/// Cumulative incidence of a response at a day (Aalen-Johansen).
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct IncidencePoint {
     /// Day since the first treated visit.
     pub day: f64,
     /// Share that has responded.
     pub response: Estimate,
-    /// Share whose care stopped early before a response.
-    pub stopped: f64,
 }
 
 /// How well predictions did for patients they had not seen: one line of `backtest.csv`.

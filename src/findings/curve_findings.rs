@@ -15,6 +15,7 @@ use crate::models::fitted_course::FittedCourse;
 use crate::models::score_scale::Bell;
 use crate::models::time_to_response::{self as waiting, Step};
 use crate::models::unfit::Unfit;
+use mendcurve_stats::Interval;
 use mendcurve_stats::prediction::Rate;
 
 /// Days for which a mean stands among the parameters: the first, two weeks, six weeks, twelve weeks.
@@ -130,29 +131,52 @@ fn parameters(
     list
 }
 
-/// The time to a response by one definition, over every episode that started; `None` when none could respond. Small counts are
-/// withheld, and with one of them all that add up to the same whole.
-pub(super) fn time_to_response(
+/// The time to a response by one definition, seen once and at two readings in a row, over every episode that started; an entry is missing
+/// where none could respond. Small counts are withheld, and with one of them all that add up to the same whole; likewise those of the
+/// sustained response where few responded once and not in a row, since the two are one table.
+pub(super) fn times_to_response(
     course: &FittedCourse,
     started: &[Numbered<'_>],
     definition: &Definition,
-    sustained: bool,
     window_begins: i32,
     rule: Rule,
-) -> Option<TimeToResponse> {
-    let spell = |(id, episode): &Numbered<'_>| {
-        let spell = waiting::spell(episode, course.panel.track(*id)?, definition, sustained, window_begins)?;
-        Some((episode.onset, spell))
+) -> Vec<TimeToResponse> {
+    let found = |sustained| {
+        let spell = |(id, episode): &Numbered<'_>| {
+            let spell = waiting::spell(episode, course.panel.track(*id)?, definition, sustained, window_begins)?;
+            Some((episode.onset, spell))
+        };
+        waiting::time_to_response(&started.iter().filter_map(spell).collect::<Vec<_>>())
     };
-    let found = waiting::time_to_response(&started.iter().filter_map(spell).collect::<Vec<_>>())?;
-    let waiting = found.episodes - found.events - found.stopped;
-    let withheld = [found.episodes, found.events, found.stopped, waiting].iter().any(|n| rule.is_small(*n));
-    let (prefix, label) = match sustained {
-        true => ("sustained_", format!("{}, at two readings in a row", definition.label)),
-        false => ("", definition.label.clone()),
-    };
-    Some(TimeToResponse {
-        definition: format!("{prefix}{}", definition.key),
+    let (once, sustained) = (found(false), found(true));
+    let is_apart = |a: u32, b: u32| rule.is_small(a.abs_diff(b));
+    let few_between = once.as_ref().zip(sustained.as_ref()).is_some_and(|(once, sustained)| {
+        is_apart(once.events, sustained.events)
+            || is_apart(once.stopped, sustained.stopped)
+            || is_apart(once.waiting(), sustained.waiting())
+    });
+    let once = once.map(|found| shown_time(&found, String::new(), definition.label.clone(), definition, false, rule));
+    let sustained = sustained.map(|found| {
+        let label = format!("{}, at two readings in a row", definition.label);
+        shown_time(&found, "sustained_".to_owned(), label, definition, few_between, rule)
+    });
+    once.into_iter().chain(sustained).collect()
+}
+
+fn shown_time(
+    found: &waiting::TimeToResponse,
+    prefix: String,
+    label: String,
+    definition: &Definition,
+    few_between: bool,
+    rule: Rule,
+) -> TimeToResponse {
+    let counts = [found.episodes, found.events, found.stopped, found.waiting()];
+    let withheld = few_between || counts.iter().any(|n| rule.is_small(*n));
+    // steps are people: none where their sum is withheld
+    let steps = if withheld { &[] } else { found.incidence.as_slice() };
+    TimeToResponse {
+        definition: prefix + &definition.key,
         label,
         episodes: count(rule.is_small(found.episodes), found.episodes),
         events: count(withheld, found.events),
@@ -161,28 +185,31 @@ pub(super) fn time_to_response(
         median_low: found.median_limits.0,
         median_high: found.median_limits.1,
         p_logrank: found.p_onset,
-        incidence: match withheld {
-            // its steps are single people
-            true => Vec::new(),
-            false => weekly(&found.incidence, rule),
-        },
-    })
+        incidence: weekly(steps, |step| step.responses, rule)
+            .into_iter()
+            .map(|(day, step)| {
+                let (value, interval) = step.map_or((0.0, Interval { low: 0.0, high: 0.0 }), |step| step.response);
+                IncidencePoint { day, response: Estimate { value, low: interval.low, high: interval.high } }
+            })
+            .collect(),
+        stopped_by: weekly(steps, |step| step.stops, rule)
+            .into_iter()
+            .map(|(day, step)| (day, step.map_or(0.0, |step| step.stopped)))
+            .collect(),
+    }
 }
 
-/// Weekly points of a step curve. A week is left out when so few responded or stopped since the last one kept that they
-/// could be told apart.
-fn weekly(steps: &[Step], rule: Rule) -> Vec<IncidencePoint> {
-    let start = IncidencePoint { day: 0.0, response: Estimate { value: 0.0, low: 0.0, high: 0.0 }, stopped: 0.0 };
-    let (mut points, mut seen) = (vec![start], 0);
-    let weeks = (steps.last().map_or(0.0, |step| step.day) / 7.0).ceil() as u32;
-    for day in (1..=weeks).map(|week| 7.0 * f64::from(week)) {
-        let position = steps.partition_point(|step| step.day <= day);
-        let Some(step) = position.checked_sub(1).and_then(|at| steps.get(at)) else { continue };
-        if !rule.is_small(step.seen - seen) {
-            seen = step.seen;
-            let (value, interval) = step.response;
-            let response = Estimate { value, low: interval.low, high: interval.high };
-            points.push(IncidencePoint { day, response, stopped: step.stopped });
+/// The first day and those ends of weeks between which none or more than a few were counted, with the last step before each. Those still
+/// to come after a week are none or more than a few, too: their sum over all weeks is told.
+fn weekly(steps: &[Step], counted: fn(&Step) -> u32, rule: Rule) -> Vec<(f64, Option<&Step>)> {
+    let Some(last) = steps.last() else { return Vec::new() };
+    let (mut points, mut seen) = (vec![(0.0, None)], 0);
+    for day in (1..=(last.day / 7.0).ceil() as u32).map(|week| 7.0 * f64::from(week)) {
+        let step = steps.partition_point(|step| step.day <= day).checked_sub(1).and_then(|at| steps.get(at));
+        let so_far = step.map_or(0, counted);
+        if !rule.is_small(so_far - seen) && !rule.is_small(counted(last) - so_far) {
+            seen = so_far;
+            points.push((day, step));
         }
     }
     points
@@ -231,20 +258,24 @@ fn shown(rate: Rate, rule: Rule) -> Option<Estimate> {
 mod tests {
     use super::*;
     use crate::group::settings::Audience;
-    use mendcurve_stats::Interval;
 
-    fn step(day: f64, seen: u32) -> Step {
-        let value = f64::from(seen) / 100.0;
-        Step { day, response: (value, Interval { low: value, high: value }), stopped: 0.0, seen }
+    fn step(day: f64, responses: u32, stops: u32) -> Step {
+        Step { day, response: (0.0, Interval { low: 0.0, high: 0.0 }), stopped: 0.0, responses, stops }
     }
 
     #[test]
     fn no_week_of_the_incidence_sets_a_few_people_apart() {
-        // 6 by week 1, 2 more by week 2, 4 more by week 3, 1 more by week 4
-        let steps = [step(3.0, 6), step(12.0, 8), step(20.0, 12), step(27.0, 13)];
-        let days = |audience| weekly(&steps, Rule::of(audience)).iter().map(|point| point.day).collect::<Vec<_>>();
-        assert_eq!(days(Audience::Internal), [0.0, 7.0, 21.0]);
-        assert_eq!(days(Audience::Release), [0.0, 21.0]);
+        // responses: 6 by week 1, 2 more by week 2, 4 more by week 3, 1 more by week 4, 11 more by week 5; stops: 1, 6, 7, 7, 19
+        let steps = [step(3.0, 6, 1), step(12.0, 8, 6), step(20.0, 12, 7), step(27.0, 13, 7), step(33.0, 24, 19)];
+        let days = |audience, counted| {
+            weekly(&steps, counted, Rule::of(audience)).iter().map(|(day, _)| *day).collect::<Vec<_>>()
+        };
+        assert_eq!(days(Audience::Internal, |step| step.responses), [0.0, 7.0, 21.0, 35.0]);
+        assert_eq!(days(Audience::Internal, |step| step.stops), [0.0, 14.0, 35.0]);
+        assert_eq!(days(Audience::Release, |step| step.responses), [0.0, 21.0, 35.0]);
+        // 12 of 13 by week 3 would leave one
+        let until_week_4 = weekly(&steps[..4], |step| step.responses, Rule::of(Audience::Internal));
+        assert_eq!(until_week_4.iter().map(|(day, _)| *day).collect::<Vec<_>>(), [0.0, 7.0, 28.0]);
     }
 
     #[test]

@@ -5,8 +5,10 @@ use super::bulletin::{ChangeRow, CompletenessRow, OrdinalRow, OutcomeFindings, R
 use super::complementary::Pattern;
 use super::curve::{CurveOutcome, TimeToResponse};
 use super::curve_findings;
+use super::definitions::{few_between, rough_step};
 use super::imputed_rates::{ImputedRates, imputed_rates};
 use super::natural_course::natural_course;
+use super::rounding::Step;
 use super::shown::{Estimate, Period, Shown, as_count};
 use super::sources::Sources;
 use super::withhold::{DefinitionPatterns, OutcomeCounts, OutcomePatterns, Rule, count, number};
@@ -26,6 +28,9 @@ use crate::rows::when::Quarter;
 
 /// The definition by which a quarter is held against an earlier one.
 pub(super) const HEADLINE: &str = "minimal_important";
+
+/// Thresholds of improvement at most on the way from one end of a scale to the other.
+const THRESHOLDS: f64 = 20.0;
 
 /// What is followed, and through what.
 pub(super) struct Follow<'a> {
@@ -151,7 +156,7 @@ impl Evaluated<'_> {
             completeness: self.completeness_rows(episodes, own),
             change: self.change_rows(own),
             ordinal_change: self.ordinal_rows(own),
-            responders: self.responder_rows(own),
+            responders: self.responder_rows(rule, own),
             definitions: self.definitions.iter().map(|d| (d.key.clone(), d.label.clone())).collect(),
             curve_patients: count(rule.is_small(behind) || (rule.also_left_out && rule.is_small(without)), behind),
             curve_readings: fitted.map_or(0, |course| as_count(course.fitted_to().readings())),
@@ -168,7 +173,7 @@ impl Evaluated<'_> {
             cumulative: self.cumulative(rule, own),
             against_previous: self.against(own, Quarter::previous),
             against_year_ago: self.against(own, Quarter::a_year_before),
-            weeks: weeks.iter().map(week_point).collect(),
+            weeks: weeks.iter().map(|week| week_point(rule, week)).collect(),
         }
     }
 
@@ -262,8 +267,9 @@ impl Evaluated<'_> {
         self.lines().filter_map(row).collect()
     }
 
-    fn responder_rows(&self, own: &OutcomePatterns) -> Vec<ResponderRow> {
+    fn responder_rows(&self, rule: Rule, own: &OutcomePatterns) -> Vec<ResponderRow> {
         let mut rows = Vec::new();
+        let few = few_between(rule, &self.definitions, &self.responders);
         for (cell, period, site) in self.lines() {
             let by_definition = self.definitions.iter().zip(&self.responders).zip(&own.definitions).enumerate();
             for (position, ((definition, table), pattern)) in by_definition {
@@ -272,10 +278,10 @@ impl Evaluated<'_> {
                     rows.push(self.responder_row(
                         cell,
                         (period.clone(), site.clone()),
-                        (definition, self.imputed.get(position)),
+                        (position, definition, self.imputed.get(position)),
                         counts,
-                        pattern,
-                        own,
+                        (rule, pattern, own),
+                        few.get(position).and_then(|few| few.get(cell)) == Some(&true),
                     ));
                 }
             }
@@ -287,12 +293,12 @@ impl Evaluated<'_> {
         &self,
         cell: Cell,
         (period, site): (Period, Option<String>),
-        (definition, imputed): (&Definition, Option<&ImputedRates>),
+        (position, definition, imputed): (usize, &Definition, Option<&ImputedRates>),
         counts: &Responders,
-        pattern: &DefinitionPatterns,
-        own: &OutcomePatterns,
+        (rule, pattern, own): (Rule, &DefinitionPatterns, &OutcomePatterns),
+        few_between: bool,
     ) -> ResponderRow {
-        let responders = pattern.responders.has(cell);
+        let responders = few_between || pattern.responders.has(cell);
         let denominator = pattern.denominator.has(cell);
         let cases = responders || denominator;
         let rate = counts.rate().map(|(value, interval)| Estimate { value, low: interval.low, high: interval.high });
@@ -300,7 +306,8 @@ impl Evaluated<'_> {
             true => None,
             false => Some(counts.baseline_missing),
         };
-        ResponderRow {
+        let imputed_rate = imputed.and_then(|i| *i.rates.get(cell)?).map(Estimate::from);
+        let row = ResponderRow {
             period,
             site,
             condition: self.follow.about.key.clone(),
@@ -319,9 +326,30 @@ impl Evaluated<'_> {
             rate: number(responders, rate),
             worst_case: number(cases, counts.worst_case()),
             best_case: number(cases, counts.best_case()),
-            imputed: number(cases, imputed.and_then(|i| *i.rates.get(cell)?).map(Estimate::from)),
+            imputed: number(cases, imputed_rate),
             tipping: imputed.and_then(|imputed| imputed.tipping).filter(|_| cell == Cell::WHOLE && !cases),
+        };
+        let hides_more = denominator || pattern.with_outcome.has(cell) || pattern.responders.has(cell);
+        let step = match cell == Cell::WHOLE && few_between && !hides_more {
+            true => rough_step(rule, *counts, &self.earlier_of_its_table(position)),
+            false => None,
+        };
+        match (step, rate) {
+            (Some(step), Some(rate)) => roughly(row, step, (*counts, rate, imputed_rate)),
+            _ => row,
         }
+    }
+
+    /// The responders of the whole group by earlier definitions that this one is nested with, and whether whoever meets this one meets them.
+    fn earlier_of_its_table(&self, position: usize) -> Vec<(u32, bool)> {
+        let Some(own) = self.definitions.get(position) else { return Vec::new() };
+        let earlier = self.definitions.iter().zip(&self.responders).take(position);
+        let nested = earlier.filter_map(|(other, table)| {
+            let responders = table.get(Cell::WHOLE)?.responders;
+            let includes = own.asks_as_much_as(other);
+            (includes || other.asks_as_much_as(own)).then_some((responders, includes))
+        });
+        nested.collect()
     }
 
     /// The weeks that may be shown; week 0 counts the episodes with a baseline.
@@ -365,10 +393,9 @@ impl Evaluated<'_> {
             return Vec::new();
         }
         let window_begins = self.follow.sources.records.windows.endpoint_days.0;
-        let of = |sustained| {
-            curve_findings::time_to_response(course, self.started, definition, sustained, window_begins, rule)
-        };
-        [of(false), of(true)].into_iter().flatten().filter(|found| found.episodes != Shown::Withheld).collect()
+        let mut found = curve_findings::times_to_response(course, self.started, definition, window_begins, rule);
+        found.retain(|found| found.episodes != Shown::Withheld);
+        found
     }
 
     fn cumulative(&self, rule: Rule, own: &OutcomePatterns) -> Vec<(f64, f64, f64)> {
@@ -376,7 +403,10 @@ impl Evaluated<'_> {
             return Vec::new();
         }
         let everyone: Vec<&Followed> = self.followed.iter().collect();
-        let points = cumulative(&everyone, self.measure.direction, rule.up_to);
+        let Some(apart) = Step::at_least((self.measure.high - self.measure.low) / THRESHOLDS) else {
+            return Vec::new();
+        };
+        let points = cumulative(&everyone, self.measure.direction, apart.width(), rule.up_to);
         points.iter().map(|point| (point.improvement, point.share_with_endpoint, point.share_of_due)).collect()
     }
 
@@ -385,13 +415,32 @@ impl Evaluated<'_> {
     }
 }
 
-fn week_point(week: &Week) -> WeekPoint {
+/// A line with its rates told roughly, and no counts of responders.
+fn roughly(
+    row: ResponderRow,
+    step: Step,
+    (counts, rate, imputed): (Responders, Estimate, Option<Estimate>),
+) -> ResponderRow {
+    let to =
+        |of: Estimate| Estimate { value: step.round(of.value), low: step.round(of.low), high: step.round(of.high) };
+    let case = |share: Option<f64>| share.map_or(Shown::Missing, |share| Shown::Value(step.round(share)));
+    ResponderRow {
+        rate: Shown::Value(to(rate)),
+        worst_case: case(counts.worst_case()),
+        best_case: case(counts.best_case()),
+        imputed: imputed.map_or(Shown::Missing, |imputed| Shown::Value(to(imputed))),
+        ..row
+    }
+}
+
+fn week_point(rule: Rule, week: &Week) -> WeekPoint {
     WeekPoint {
         week: week.week,
         day: week.day,
         episodes: week.episodes,
         mean: week.mean.into(),
-        band: week.band,
+        // a tenth of the episodes lie beyond either end
+        band: Some(week.band).filter(|_| week.episodes / 10 > rule.up_to),
         median: week.median,
     }
 }

@@ -93,7 +93,7 @@ pub struct SiteComparison {
     /// Mean over all of them: a rate, or points of burden.
     pub overall: Shown<f64>,
     /// What the model allows for, with the number of episodes that lack it.
-    pub entered: Vec<(Covariate, u32)>,
+    pub entered: Vec<(Covariate, Shown<u32>)>,
     /// What it does not, for want of room or of variation.
     pub left_out: Vec<Covariate>,
     /// Area under the curve of the model's predictions (a yes or no), or the share of variance it explains (a change).

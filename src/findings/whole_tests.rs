@@ -1,10 +1,13 @@
 //! Whole groups, from exports to findings: two open trials against what was published, and the sample.
 
+use super::account::data_quality;
 use super::bulletin::{Bulletin, ConditionFindings, OutcomeFindings};
-use super::compose::{bulletin_by, setups_and_dose};
+use super::circulating::fingerprint;
+use super::compose::{bulletin, bulletin_by, setups_and_dose};
 use super::dose::DoseFindings;
 use super::find_setups::SetupSources;
 use super::quality::DataQuality;
+use super::rounding::Precision;
 use super::setups::SetupFindings;
 use super::shown::{Period, Shown};
 use super::sites::{Call, SeenAndLost, SiteComparison};
@@ -62,6 +65,29 @@ pub(crate) fn run_by<const N: usize>(
         let setups = setups_and_dose(&read.setups(), rule);
         bulletin_by(rule, sources, Some(setups), DataQuality::default())
     })
+}
+
+/// What circulates of a group folder, and the same by the same rule before it is rounded.
+pub(crate) fn circulating_of(
+    folder: impl AsRef<Path>,
+    audience: Audience,
+    fit: impl FnOnce(Records<'_>) -> FittedCourses,
+) -> [Bulletin; 2] {
+    let read = Read::folder(folder);
+    let records = read.records();
+    let fitted = fit(records);
+    let natural_courses = &NaturalCourses::embedded().unwrap();
+    let imputed = &ImputedOutcomes::of(&records, &fitted, super::NOT_RECORDED);
+    let sources = Sources { group: &read.group.name, audience, natural_courses, records, fitted: &fitted, imputed };
+    let found = || {
+        let setups = setups_and_dose(&read.setups(), Rule::of(audience));
+        (Some(setups), data_quality(&read.intake.files, &read.intake.ledger, &[]))
+    };
+    let (setups, quality) = found();
+    let shown = bulletin(sources, setups, quality);
+    let precision = Precision::of(audience, || fingerprint(&records));
+    let (setups, quality) = found();
+    [shown, bulletin_by(precision.rule(Rule::of(audience)), sources, setups, quality)]
 }
 
 /// What is found of setups and dose in a group folder; nothing else is worked out.

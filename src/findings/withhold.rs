@@ -14,7 +14,7 @@
 //! **Equal counts.** Patterns are nested along what may coincide: E in F, F in B and W, W in R and L, and from one definition
 //! to the next; and a count that a shown one equals does not hide a small one.
 //!
-//! **Limits.** Differences between two definitions (improved by 30 % but not by 50 %) are not protected.
+//! **Definitions.** Differences between two definitions (improved by 30 % but not by 50 %) are looked after in [`super::definitions`].
 
 use super::complementary::{Count, Pattern, close};
 use super::shown::Shown;

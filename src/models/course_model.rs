@@ -260,13 +260,13 @@ impl CourseModel {
         }
     }
 
-    /// How the fit ended, in one line.
+    /// How the fit ended, in one line. The log-likelihood is not in it: of two editions one patient apart, its difference is that
+    /// patient's own.
     pub fn evidence(&self) -> String {
         match self {
             Self::Exponential(fit) => format!(
-                "maximum likelihood, {} steps, squared distance to the maximum {:.0e} standard errors, least curvature {:.2}, \
-                 log-likelihood {:.2}",
-                fit.evidence.steps, fit.evidence.newton_decrement, fit.evidence.curvature, fit.log_likelihood
+                "maximum likelihood, {} steps, squared distance to the maximum {:.0e} standard errors, least curvature {:.2}",
+                fit.evidence.steps, fit.evidence.newton_decrement, fit.evidence.curvature
             ),
             Self::Spline(course) => course.evidence(),
         }

@@ -128,12 +128,8 @@ impl SplineCourse {
     pub(super) fn evidence(&self) -> String {
         let fit = self.trajectory.fit();
         format!(
-            "restricted maximum likelihood, {} degrees of freedom, {} iterations, distance to the optimum {:.0e} standard errors, \
-             restricted log-likelihood {:.2}",
-            self.degrees_of_freedom,
-            fit.evidence.iterations,
-            fit.evidence.gradient,
-            fit.log_likelihood()
+            "restricted maximum likelihood, {} degrees of freedom, {} iterations, distance to the optimum {:.0e} standard errors",
+            self.degrees_of_freedom, fit.evidence.iterations, fit.evidence.gradient
         )
     }
 }

@@ -39,6 +39,13 @@ pub struct TimeToResponse {
     pub incidence: Vec<Step>,
 }
 
+impl TimeToResponse {
+    /// Neither responded nor stopped, as far as was seen.
+    pub fn waiting(&self) -> u32 {
+        self.episodes - self.events - self.stopped
+    }
+}
+
 /// Cumulative incidence after a day.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Step {
@@ -48,8 +55,10 @@ pub struct Step {
     pub response: (f64, Interval),
     /// Share that has stopped.
     pub stopped: f64,
-    /// Responses and stops so far.
-    pub seen: u32,
+    /// Responses so far.
+    pub responses: u32,
+    /// Stops so far.
+    pub stops: u32,
 }
 
 /// How one episode's wait ended; `None` when it cannot respond or has no baseline.
@@ -115,16 +124,19 @@ pub fn time_to_response(spells: &[(Option<Onset>, Spell)]) -> Option<TimeToRespo
 }
 
 fn steps(incidence: &AalenJohansen) -> Vec<Step> {
-    let mut seen = 0_u32;
+    let (mut responses, mut stops) = (0_u32, 0_u32);
+    let add = |count: &mut u32, more: usize| *count = count.saturating_add(u32::try_from(more).unwrap_or(u32::MAX));
     let step = |step: &IncidenceStep| {
-        seen = seen.saturating_add(u32::try_from(step.events + step.competing_ends).unwrap_or(u32::MAX));
+        add(&mut responses, step.events);
+        add(&mut stops, step.competing_ends);
         let value = step.event.value;
         let certain = Interval { low: value, high: value }; // 0 before the first response, 1 after the last
         Step {
             day: step.time,
             response: (value, step.event.interval.unwrap_or(certain)),
             stopped: step.competing.value,
-            seen,
+            responses,
+            stops,
         }
     };
     incidence.steps.iter().map(step).collect()
@@ -177,7 +189,7 @@ mod tests {
         let last = found.incidence.last().unwrap();
         // by hand: 1/6, then 1/2 of what is left after two stops ... 4/6 in the end
         assert!((last.response.0 - 4.0 / 6.0).abs() < 1e-12 && (last.stopped - 2.0 / 6.0).abs() < 1e-12);
-        assert_eq!(last.seen, 6);
+        assert_eq!((last.responses, last.stops), (4, 2));
         // Kaplan & Meier: 5/6 after day 10, then 3 at risk: 5/9, 5/18
         assert_eq!(found.median, Some(30.0));
     }

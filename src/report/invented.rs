@@ -262,7 +262,7 @@ fn outcome(
                     day: 7.0 * f64::from(week),
                     episodes,
                     mean: Estimate { value: mean, low: mean - half, high: mean + half },
-                    band: (mean - 1.3 * course.spread, mean + 1.3 * course.spread),
+                    band: Some((mean - 1.3 * course.spread, mean + 1.3 * course.spread)),
                     median: mean - 0.12 * course.spread * f64::from(week % 3),
                 }
             })
@@ -385,12 +385,9 @@ fn time_to_response(course: &Course, due: u32) -> Vec<TimeToResponse> {
         p_logrank: Some(0.04),
         incidence: (0..=12)
             .map(|week| 7.0 * f64::from(week))
-            .map(|day| IncidencePoint {
-                day,
-                response: around(share(day, 0.64), 0.06 * (day / 84.0).sqrt()),
-                stopped: share(day, 0.12),
-            })
+            .map(|day| IncidencePoint { day, response: around(share(day, 0.64), 0.06 * (day / 84.0).sqrt()) })
             .collect(),
+        stopped_by: (0..=12).map(|week| 7.0 * f64::from(week)).map(|day| (day, share(day, 0.12))).collect(),
     };
     let sustained = TimeToResponse {
         definition: "sustained_minimal_important".into(),

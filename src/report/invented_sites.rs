@@ -72,7 +72,7 @@ fn comparison(
         episodes: Shown::Value(552),
         has_hidden_parts: false,
         overall: Shown::Value(0.57),
-        entered: vec![(Covariate::Baseline, 0), (Covariate::Age, 4)],
+        entered: vec![(Covariate::Baseline, Shown::Value(0)), (Covariate::Age, Shown::Value(4))],
         left_out: vec![Covariate::BodyMassIndex],
         discrimination: Some(Estimate { value: 0.66, low: 0.61, high: 0.71 }),
         calibration_slope: Some(0.9),

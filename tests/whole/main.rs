@@ -11,6 +11,7 @@ mod order;
 mod outputs;
 mod privacy;
 mod published_trials;
+mod release;
 mod remedies;
 mod sample_group;
 mod setups;

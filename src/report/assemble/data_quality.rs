@@ -10,6 +10,8 @@ use crate::report::wording::{self, figures as words, headings, phrases, quality,
 
 pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPage, Vec<Figure>), FigureError> {
     let data = &edition.bulletin.quality;
+    let is_release = edition.is_release();
+    let none = |none: &'static str| if is_release { quality::FEW_OR_NONE } else { none };
     let mut figures = Vec::new();
     let page = DataQualityPage {
         around: edition.around(headings::DATA_QUALITY, DATA_QUALITY_FILE, ""),
@@ -17,22 +19,28 @@ pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPag
         rejections: reasons(
             "rejections",
             headings::REJECTIONS,
-            quality::REJECTIONS_INTRO,
-            quality::NONE_REJECTED,
+            if is_release { quality::REJECTIONS_INTRO_OF_RELEASE } else { quality::REJECTIONS_INTRO },
+            none(quality::NONE_REJECTED),
             &data.rejections,
         ),
-        blanked: reasons("blanked", headings::BLANKED, quality::BLANKED_INTRO, quality::NONE_BLANKED, &data.blanked),
+        blanked: reasons(
+            "blanked",
+            headings::BLANKED,
+            quality::BLANKED_INTRO,
+            none(quality::NONE_BLANKED),
+            &data.blanked,
+        ),
         duplicates: reasons(
             "duplicates",
             headings::DUPLICATES,
             quality::DISAGREEMENT_INTRO,
-            quality::NO_DISAGREEMENT,
+            none(quality::NO_DISAGREEMENT),
             &data.disagreements,
         ),
         columns: columns(&data.dropped, &data.unmapped),
-        dates: dates(u64::from(data.calendar_files), u64::from(data.offset_files)),
+        dates: dates(u64::from(data.calendar_files), u64::from(data.offset_files), is_release),
         completeness: completeness(edition, &mut figures)?,
-        episodes: counts("episodes", headings::EPISODES, None, quality::NO_EPISODE_NOTE, &data.episode_notes),
+        episodes: counts("episodes", headings::EPISODES, None, none(quality::NO_EPISODE_NOTE), &data.episode_notes),
     };
     Ok((page, figures))
 }
@@ -50,11 +58,14 @@ fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Se
         total.lines_in_cells,
     ));
     let empty = files.iter().filter(|file| file.rows_read == 0).count() as u64;
-    if empty > 0 {
+    if empty > 0 && !edition.is_release() {
         section.add(Block::Lead(quality::without_rows(empty)));
     }
     if total.rows_not_listed > 0 {
         section.say(quality::not_listed(total.rows_not_listed));
+    }
+    if edition.is_release() {
+        section.say(quality::ACCOUNTS_ROUNDED);
     }
     if !files.iter().all(FileAccount::balances) {
         section.add(Block::Lead(quality::DOES_NOT_BALANCE.to_string()));
@@ -118,7 +129,10 @@ fn reasons(id: &'static str, heading: &str, intro: &str, none: &str, counts: &[R
                 Cell::from(if count.column.is_empty() { quality::WHOLE_ROW } else { count.column.as_str() }),
                 Cell::Text(count.reason.clone()),
                 Cell::Text(wording::count(count.count)),
-                Cell::Text(wording::count(count.first_line)),
+                match count.first_line {
+                    0 => Cell::Missing,
+                    line => Cell::Text(wording::count(line)),
+                },
             ],
         );
     }
@@ -144,9 +158,9 @@ fn columns(dropped: &[(String, String)], unmapped: &[(String, String)]) -> Secti
     section
 }
 
-fn dates(calendar_files: u64, offset_files: u64) -> Section {
+fn dates(calendar_files: u64, offset_files: u64, is_release: bool) -> Section {
     let mut section = Section::new("dates", headings::DATES);
-    for sentence in quality::dates(calendar_files, offset_files) {
+    for sentence in quality::dates(calendar_files, offset_files, is_release) {
         section.say(sentence);
     }
     section

@@ -43,6 +43,11 @@ impl<'b> Edition<'b> {
         }
     }
 
+    /// Whether it is for readers outside the group.
+    pub(super) fn is_release(&self) -> bool {
+        self.bulletin.audience == "release"
+    }
+
     /// The quarter reported; everything when the data know no quarters.
     pub(super) fn period(&self) -> Period {
         self.bulletin.period.map_or(Period::All, Period::Quarter)

@@ -34,9 +34,10 @@ fn figure(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &Outcom
         .iter()
         .find_map(|found| Some((found, found.incidence.last().filter(|last| last.day > 0.0)?)));
     let Some((found, last)) = first else { return Ok(None) };
+    let stopped = found.stopped_by.last().copied().unwrap_or((0.0, 0.0));
     let text = FigureText {
         name: edition.figure_name(condition, outcome, "response"),
-        title: words::title(last),
+        title: words::title(last, stopped),
         subtitle: words::subtitle(
             &condition.title,
             &phrases::within(&outcome.title),
@@ -50,10 +51,9 @@ fn figure(edition: &Edition<'_>, condition: &ConditionFindings, outcome: &Outcom
         response: point.response.value,
         low: point.response.low,
         high: point.response.high,
-        stopped: point.stopped,
     });
     let median = found.median_day.map(|day| MedianDay { day, low: found.median_low, high: found.median_high });
-    incidence(&text, &Incidence { points: points.collect(), median }).map(Some)
+    incidence(&text, &Incidence { points: points.collect(), stopped: found.stopped_by.clone(), median }).map(Some)
 }
 
 fn sheet(outcome: &OutcomeFindings) -> Sheet {

@@ -48,8 +48,8 @@ pub fn distribution_of_change(text: &FigureText, data: &DistributionOfChange) ->
         let y = Scale::new((0.0, 1.0), (bottom, top));
         axes(pen, &x, &y, data, bottom)?;
         marks(pen, &x, &y, data, top)?;
-        let with_endpoint = steps(data.points.iter().map(|p| (x.at(p.0), y.at(p.1))), LEFT);
-        let worst = steps(data.points.iter().map(|p| (x.at(p.0), y.at(p.2))), LEFT);
+        let with_endpoint = steps(data.points.iter().map(|p| (x.at(p.0), y.at(p.1))));
+        let worst = steps(data.points.iter().map(|p| (x.at(p.0), y.at(p.2))));
         pen.dashes(&worst, OCHRE, 1.5, 5.0, 2.5)?;
         pen.line(&with_endpoint, TEAL, 2.2)?;
         for mark in &data.marks {
@@ -90,11 +90,11 @@ fn marks(pen: &Pen<'_, '_>, x: &Scale, y: &Scale, data: &DistributionOfChange, t
     Ok(())
 }
 
-/// The share is constant from just above one improvement up to the next, and falls there.
-fn steps(points: impl Iterator<Item = (f64, f64)>, left: f64) -> Vec<(f64, f64)> {
+/// The share is drawn as constant from just above one improvement up to the next, and falls there; below the first it is not told.
+fn steps(points: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
     let mut line: Vec<(f64, f64)> = Vec::new();
     for (x, y) in points {
-        let from = line.last().map_or(left, |last| last.0);
+        let from = line.last().map_or(x, |last| last.0);
         line.push((from, y));
         line.push((x, y));
     }

@@ -11,8 +11,10 @@ use plotters::style::RGBColor;
 /// What the figure shows.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Incidence {
-    /// The shares by the ends of weeks, in order of day; both are zero on day 0.
+    /// The share that has responded by the ends of weeks, in order of day; zero on day 0.
     pub points: Vec<IncidenceAt>,
+    /// Day and share that stopped early before a response, likewise.
+    pub stopped: Vec<(f64, f64)>,
     /// The median time to a response, when it was reached.
     pub median: Option<MedianDay>,
 }
@@ -28,8 +30,6 @@ pub struct IncidenceAt {
     pub low: f64,
     /// 95 % interval of it.
     pub high: f64,
-    /// Share that stopped early before a response.
-    pub stopped: f64,
 }
 
 /// A median with its limits; one that is absent was not reached.
@@ -54,7 +54,8 @@ const SHORTEST: f64 = 28.0; // days on the axis at least
 pub fn incidence(text: &FigureText, data: &Incidence) -> Result<Figure, FigureError> {
     framed(text, &words::describe(data), ABOVE + PLOT_HEIGHT + 40.0, |pen, top| {
         let (top, bottom) = (top + ABOVE, top + ABOVE + PLOT_HEIGHT);
-        let last = data.points.last().map_or(0.0, |point| point.day).max(SHORTEST);
+        let days = data.points.iter().map(|point| point.day).chain(data.stopped.iter().map(|(day, _)| *day));
+        let last = days.fold(SHORTEST, f64::max);
         let x = Scale::new((0.0, last), (LEFT, RIGHT));
         let y = Scale::new((0.0, 1.0), (bottom, top));
         let line = |value: fn(&IncidenceAt) -> f64| joined(data, &x, &y, value);
@@ -62,7 +63,9 @@ pub fn incidence(text: &FigureText, data: &Incidence) -> Result<Figure, FigureEr
         pen.area(&high.iter().chain(low.iter().rev()).copied().collect::<Vec<_>>(), TEAL_TINT)?;
         axes(pen, &x, &y, bottom)?;
         median(pen, &x, data.median.as_ref(), top)?;
-        pen.dashes(&line(|p| p.stopped), OCHRE, 1.6, 5.0, 2.5)?;
+        let stopped = data.stopped.iter().map(|(day, share)| (x.at(*day), y.at(*share)));
+        let stopped: Vec<_> = std::iter::once((x.at(0.0), y.at(0.0))).chain(stopped).collect();
+        pen.dashes(&stopped, OCHRE, 1.6, 5.0, 2.5)?;
         pen.line(&line(|p| p.response), TEAL, 2.2)?;
         labels(pen, &x, &y, data, bottom)
     })
@@ -109,17 +112,17 @@ fn median(pen: &Pen<'_, '_>, x: &Scale, median: Option<&MedianDay>, top: f64) ->
 }
 
 fn labels(pen: &Pen<'_, '_>, x: &Scale, y: &Scale, data: &Incidence, bottom: f64) -> Result<(), FigureError> {
-    let Some(last) = data.points.last() else { return Ok(()) };
-    let ends: [(f64, &str, RGBColor); 2] =
-        [(last.response, words::RESPONDED, TEAL), (last.stopped, words::STOPPED, OCHRE)];
+    let (Some(last), Some(stopped)) = (data.points.last(), data.stopped.last()) else { return Ok(()) };
+    let ends: [((f64, f64), &str, RGBColor); 2] =
+        [((last.day, last.response), words::RESPONDED, TEAL), (*stopped, words::STOPPED, OCHRE)];
     let texts = ends.map(|(_, label, _)| lines(label, SMALL, WIDTH - LABEL_LEFT));
     let height = |text: &Vec<String>| LABEL.line_height() + SMALL.line_height() * text.len() as f64;
     let wanted: Vec<(f64, f64)> =
-        ends.iter().zip(&texts).map(|(end, text)| (y.at(end.0) - LABEL.line_height() / 2.0, height(text))).collect();
+        ends.iter().zip(&texts).map(|(end, text)| (y.at(end.0.1) - LABEL.line_height() / 2.0, height(text))).collect();
     let tops = spread(&wanted, 6.0, bottom + 4.0);
-    for (((share, _, ink), text), top) in ends.iter().zip(&texts).zip(tops) {
+    for ((((day, share), _, ink), text), top) in ends.iter().zip(&texts).zip(tops) {
         let first = top + LABEL.line_height() / 2.0;
-        pen.line(&[(x.at(last.day) + 2.0, y.at(*share)), (LABEL_LEFT - 3.0, first)], RULE, 0.9)?;
+        pen.line(&[(x.at(*day) + 2.0, y.at(*share)), (LABEL_LEFT - 3.0, first)], RULE, 0.9)?;
         pen.text((LABEL_LEFT, first), &wording::percent(*share), STRONG, *ink, Align::Left)?;
         for (row, line) in text.iter().enumerate() {
             let at = top + LABEL.line_height() + SMALL.line_height() * (row as f64 + 0.5);

@@ -17,7 +17,7 @@ pub const FORM: Form = Form {
         maybe(
             "band_low",
             Kind::Number,
-            "10th percentile of readings, observed or expected: the spread of patients, not of the mean",
+            "10th percentile of readings, observed or expected: the spread of patients, not of the mean; empty where few lie beyond it",
         ),
         maybe("band_high", Kind::Number, "90th percentile of readings"),
         maybe("natural_course", Kind::Number, "mean of published cohorts"),
@@ -50,7 +50,8 @@ pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Ve
     };
     let mut lines = Vec::new();
     for week in &outcome.weeks {
-        let band = [week.band.0.into(), week.band.1.into(), Cell::Empty];
+        let [low, high] = week.band.map_or([Cell::Empty, Cell::Empty], |band| [band.0.into(), band.1.into()]);
+        let band = [low, high, Cell::Empty];
         let observed = [u64::from(week.episodes).into(), week.median.into()];
         lines.push(line(week.day, Some(week.mean), band, "observed", observed));
     }

@@ -6,6 +6,7 @@
 use super::sheet::{Column, Form, Kind};
 use crate::error::Problem;
 use crate::outputs::create;
+use crate::report::wording::notice::Rounding;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
@@ -15,18 +16,31 @@ const PACKAGE: &str = "https://datapackage.org/profiles/2.0/datapackage.json";
 const RESOURCE: &str = "https://datapackage.org/profiles/2.0/dataresource.json";
 const SCHEMA: &str = "https://datapackage.org/profiles/2.0/tableschema.json";
 
-/// Describes the sheets that stand in a folder and writes `FOLDER/datapackage.json`.
+/// Describes the sheets that stand in a folder and writes `FOLDER/datapackage.json`. `rounding`: how their numbers are rounded.
 ///
 /// # Errors
 /// A sheet cannot be read, or the description cannot be written.
-pub fn write(folder: &Path, name: &str, title: &str, forms: &[&Form]) -> Result<(), Problem> {
-    let resources = forms.iter().map(|form| resource(folder, form)).collect::<Result<Vec<_>, _>>()?;
+pub fn write(
+    folder: &Path,
+    name: &str,
+    title: &str,
+    rounding: Option<Rounding>,
+    forms: &[&Form],
+) -> Result<(), Problem> {
+    let resources = forms.iter().map(|form| resource(folder, form, rounding)).collect::<Result<Vec<_>, _>>()?;
+    let mut description =
+        "Descriptive outcomes; no comparison group, so improvement cannot be put down to traction. A text that begins with = + - @ \
+         has an apostrophe before it, so that no spreadsheet takes it for a formula."
+            .to_owned();
+    if let Some(rounding) = rounding {
+        description.push(' ');
+        description.push_str(rounding.in_words);
+    }
     let package = json!({
         "$schema": PACKAGE,
         "name": name,
         "title": title,
-        "description": "Descriptive outcomes; no comparison group, so improvement cannot be put down to traction. \
-            A text that begins with = + - @ has an apostrophe before it, so that no spreadsheet takes it for a formula.",
+        "description": description,
         "version": env!("CARGO_PKG_VERSION"),
         "resources": resources,
     });
@@ -35,7 +49,7 @@ pub fn write(folder: &Path, name: &str, title: &str, forms: &[&Form]) -> Result<
     create::write(&path, (text + "\n").as_bytes()).map_err(|error| Problem::io(&path, &error))
 }
 
-fn resource(folder: &Path, form: &Form) -> Result<Value, Problem> {
+fn resource(folder: &Path, form: &Form, rounding: Option<Rounding>) -> Result<Value, Problem> {
     let file = format!("{}.csv", form.name);
     let path = folder.join(&file);
     let bytes = std::fs::read(&path).map_err(|error| Problem::io(&path, &error))?;
@@ -43,7 +57,7 @@ fn resource(folder: &Path, form: &Form) -> Result<Value, Problem> {
     schema.insert("$schema".into(), SCHEMA.into());
     schema.insert("fieldsMatch".into(), "exact".into());
     schema.insert("missingValues".into(), json!([""]));
-    schema.insert("fields".into(), form.columns.iter().map(field).collect());
+    schema.insert("fields".into(), form.columns.iter().map(|column| field(column, rounding)).collect());
     if !form.key.is_empty() {
         schema.insert("primaryKey".into(), json!(form.key));
     }
@@ -62,7 +76,7 @@ fn resource(folder: &Path, form: &Form) -> Result<Value, Problem> {
     }))
 }
 
-fn field(column: &Column) -> Value {
+fn field(column: &Column, rounding: Option<Rounding>) -> Value {
     let mut constraints = Map::new();
     if column.required {
         constraints.insert("required".into(), true.into());
@@ -89,7 +103,13 @@ fn field(column: &Column) -> Value {
             "string"
         }
     };
-    json!({ "name": column.name, "type": kind, "description": column.description, "constraints": constraints })
+    let description = match rounding.map(|rounding| rounding.of_counts) {
+        Some(of_counts) if column.kind == Kind::Count && column.name != "visit_no" => {
+            format!("{}{of_counts}", column.description)
+        }
+        _ => column.description.to_owned(),
+    };
+    json!({ "name": column.name, "type": kind, "description": description, "constraints": constraints })
 }
 
 fn hex(bytes: &[u8]) -> String {
@@ -154,7 +174,7 @@ mod tests {
     fn a_resource_carries_the_size_and_hash_of_its_file() {
         let folder = tempfile::tempdir().unwrap();
         super::super::sheet::write(folder.path(), &rejected_rows::FORM, []).unwrap();
-        write(folder.path(), "x", "X", &[&rejected_rows::FORM]).unwrap();
+        write(folder.path(), "x", "X", None, &[&rejected_rows::FORM]).unwrap();
         let text = std::fs::read_to_string(folder.path().join("datapackage.json")).unwrap();
         let package: Value = serde_json::from_str(&text).unwrap();
         let resource = &package["resources"][0];

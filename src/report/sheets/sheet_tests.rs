@@ -157,7 +157,7 @@ fn the_same_findings_are_written_as_the_same_bytes() {
         let sheets = sheets(&run("sample-data", Audience::Release));
         let forms: Vec<&Form> = sheets.iter().map(|(form, _)| *form).collect();
         sheets.into_iter().for_each(|(form, lines)| write(folder.path(), form, lines).unwrap());
-        super::datapackage::write(folder.path(), "outcomes", "Outcomes", &forms).unwrap();
+        super::datapackage::write(folder.path(), "outcomes", "Outcomes", None, &forms).unwrap();
         std::fs::read(folder.path().join("datapackage.json")).unwrap() // holds the hash of every sheet
     };
     assert!(written() == written());

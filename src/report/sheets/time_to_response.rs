@@ -34,8 +34,13 @@ pub const FORM: Form = Form {
         maybe("responded_by_last_day", Kind::Share, "cumulative incidence of a response by then (Aalen-Johansen)"),
         maybe("responded_low", Kind::Share, "its lower 95 % limit"),
         maybe("responded_high", Kind::Share, "its upper 95 % limit"),
-        maybe("stopped_by_last_day", Kind::Share, "cumulative incidence of stopping early before a response"),
+        maybe(
+            "stopped_by_last_day",
+            Kind::Share,
+            "cumulative incidence of stopping early before a response, by last_day_of_stops",
+        ),
         always("withheld", Kind::Flag, "whether a count of the line is withheld as a small cell"),
+        maybe("last_day_of_stops", Kind::Number, "end of the last week whose share of stops may be shown"),
     ],
     key: &["condition", "measure", "definition"],
 };
@@ -45,6 +50,7 @@ pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Ve
     let number = |x: Option<f64>| x.map_or(Cell::Empty, Cell::Number);
     let line = |found: &TimeToResponse| {
         let last = found.incidence.last().filter(|last| last.day > 0.0);
+        let stopped = found.stopped_by.last().filter(|(day, _)| *day > 0.0);
         vec![
             condition.key.as_str().into(),
             outcome.key.as_str().into(),
@@ -61,8 +67,9 @@ pub fn lines(condition: &ConditionFindings, outcome: &OutcomeFindings) -> Vec<Ve
             number(last.map(|last| last.response.value)),
             number(last.map(|last| last.response.low)),
             number(last.map(|last| last.response.high)),
-            number(last.map(|last| last.stopped)),
+            number(stopped.map(|(_, share)| *share)),
             Cell::Flag([found.episodes, found.events, found.stopped].iter().any(is_withheld)),
+            number(stopped.map(|(day, _)| *day)),
         ]
     };
     outcome.time_to_response.iter().map(line).collect()

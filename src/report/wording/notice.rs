@@ -36,8 +36,36 @@ pub fn small_cells(up_to: u32, audience: &str) -> String {
     }
     format!(
         "This edition is {readers}. Counts of 1 to {up_to}, and what rests on so few patients, are withheld and \
-         shown as a dash; further numbers are withheld where one could be worked out by subtraction."
+         shown as a dash; further numbers are withheld where one could be worked out by subtraction. {}",
+        rounding(audience).in_words
     )
+}
+
+/// How the numbers of an edition are rounded.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Rounding {
+    /// As sentences.
+    pub in_words: &'static str,
+    /// What is added to the meaning of a count.
+    pub of_counts: &'static str,
+}
+
+/// How the numbers of an edition are rounded.
+pub fn rounding(audience: &str) -> Rounding {
+    match audience {
+        "release" => Rounding {
+            in_words: "Counts are rounded to fives, to the next below or above, so they need not add up; 15 is the least, and some counts of 11 \
+                       and 12 are withheld, too. \
+                       Shares are worked out from the rounded counts, and are as rough as these; other numbers are rounded to \
+                       about half their standard error, p values up to one digit.",
+            of_counts: "; rounded to fives",
+        },
+        _ => Rounding {
+            in_words: "Counts are exact. Other numbers are rounded to about a tenth of their standard error, p values up to two \
+                       digits: further digits would say nothing of the group, but much of the patients behind a number.",
+            of_counts: "",
+        },
+    }
 }
 
 /// Beside each sheet that holds a dash.
@@ -59,6 +87,9 @@ mod tests {
         assert!(small_cells(4, "internal").contains("Counts of 1 to 4"));
         assert!(small_cells(10, "release").contains("1 to 10"));
         assert!(small_cells(10, "release").contains("release outside"));
+        assert!(
+            small_cells(10, "release").contains("rounded to fives") && small_cells(4, "internal").contains("exact")
+        );
     }
 
     #[test]

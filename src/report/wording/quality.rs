@@ -64,6 +64,13 @@ pub const DISAGREEMENT_INTRO: &str = "Where two rows tell of one visit with diff
      rule and the other is counted as a duplicate. Each is worth a look at the clinic.";
 /// What is said of rejected rows.
 pub const REJECTIONS_INTRO: &str = "The rows themselves, by file and line, are in the restricted part of the output.";
+/// The same of an edition for release.
+pub const REJECTIONS_INTRO_OF_RELEASE: &str =
+    "Reasons of ten rows or fewer are left out. The rows themselves are in no edition for release.";
+/// Where nothing is told of a release.
+pub const FEW_OR_NONE: &str = "Nothing was met on more than ten rows.";
+/// The accounts of a release.
+pub const ACCOUNTS_ROUNDED: &str = "Rows and cells are rounded to fifties; those read are the sum.";
 /// Dropped columns.
 pub const DROPPED: &str = "Dropped by the mapping, and never read past the privacy gate";
 /// Unmapped columns.
@@ -95,7 +102,7 @@ pub fn accounts_subtitle(files: u64) -> String {
 }
 
 /// Whether the exports hold calendar dates, and what follows.
-pub fn dates(calendar_files: u64, offset_files: u64) -> Vec<String> {
+pub fn dates(calendar_files: u64, offset_files: u64, is_release: bool) -> Vec<String> {
     let mut said = Vec::new();
     if calendar_files > 0 {
         said.push(format!(
@@ -113,10 +120,8 @@ pub fn dates(calendar_files: u64, offset_files: u64) -> Vec<String> {
             if offset_files == 1 { "gives" } else { "give" }
         ));
     }
-    said.push(
-        "The pages and sheets of this bulletin hold no date of a visit. The restricted part of the output does."
-            .to_string(),
-    );
+    let restricted = if is_release { "" } else { " The restricted part of the output does." };
+    said.push(format!("The pages and sheets of this bulletin hold no date of a visit.{restricted}"));
     said
 }
 
@@ -126,7 +131,7 @@ mod tests {
 
     #[test]
     fn calendar_dates_are_called_a_limited_dataset() {
-        let said = dates(5, 1).join(" ");
+        let said = dates(5, 1, false).join(" ");
         assert!(said.contains("5\u{a0}exports hold calendar dates"));
         assert!(said.contains("limited dataset") && said.contains("not de-identified by the Safe Harbor"));
         assert!(said.contains("1\u{a0}export gives visits by day offsets"));

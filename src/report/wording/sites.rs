@@ -252,8 +252,9 @@ pub fn too_few(site: &str) -> String {
 /// What is allowed for, with who lacks it.
 pub fn allowed_for(comparison: &SiteComparison) -> String {
     let entered = comparison.entered.iter().map(|(covariate, lacking)| match lacking {
-        0 => covariate_name(*covariate).to_owned(),
-        n => format!("{} (lacking: {n})", covariate_name(*covariate)),
+        Shown::Value(0) => covariate_name(*covariate).to_owned(),
+        Shown::Value(n) => format!("{} (lacking: {n})", covariate_name(*covariate)),
+        Shown::Withheld | Shown::Missing => format!("{} (lacking: few)", covariate_name(*covariate)),
     });
     let mut text = entered.collect::<Vec<_>>().join(", ");
     if text.is_empty() {
@@ -423,7 +424,7 @@ mod tests {
             episodes: Shown::Value(12),
             has_hidden_parts: false,
             overall: Shown::Value(0.5),
-            entered: vec![(Covariate::Age, 3), (Covariate::Sex, 0)],
+            entered: vec![(Covariate::Age, Shown::Value(3)), (Covariate::Sex, Shown::Value(0))],
             left_out: vec![Covariate::BodyMassIndex],
             discrimination: None,
             calibration_slope: None,

@@ -44,14 +44,16 @@ pub fn defined(key: &str, label: &str) -> String {
     if defined.contains(": ") { format!("Sustained {defined}") } else { format!("Sustained: {defined}") }
 }
 
-/// Title of the figure: the shares at the last day.
-pub fn title(last: &IncidencePoint) -> String {
-    format!(
-        "{} had responded by day {}, {} had stopped early before they could",
-        percent(last.response.value),
-        decimal(last.day, 0),
-        percent(last.stopped)
-    )
+/// Title of the figure: the shares at the last days told.
+pub fn title(last: &IncidencePoint, (day, stopped): (f64, f64)) -> String {
+    let responded = format!("{} had responded by day {}", percent(last.response.value), decimal(last.day, 0));
+    match day {
+        0.0 => responded,
+        day if day == last.day => format!("{responded}, {} had stopped early before they could", percent(stopped)),
+        day => {
+            format!("{responded}; {} had stopped early before they could by day {}", percent(stopped), decimal(day, 0))
+        }
+    }
 }
 
 /// Subtitle of the figure.
@@ -98,16 +100,19 @@ pub fn caption(measure: &str) -> String {
 /// Text alternative.
 pub fn describe(data: &Incidence) -> String {
     let mut said = format!("{}. ", capital(&median_label(data.median.as_ref())));
-    let every = data.points.len().div_ceil(10).max(1);
-    let last = data.points.len().saturating_sub(1);
+    let told = |position: usize, of: usize| {
+        let (every, last) = (of.div_ceil(10).max(1), of.saturating_sub(1));
+        position.is_multiple_of(every) && position + every <= last || position == last
+    };
     for (position, point) in data.points.iter().enumerate() {
-        if position % every == 0 && position + every <= last || position == last {
-            said.push_str(&format!(
-                "By day {}: responded {}, stopped early {}. ",
-                decimal(point.day, 0),
-                percent_with_interval(point.response, point.low, point.high),
-                percent(point.stopped)
-            ));
+        if told(position, data.points.len()) {
+            let share = percent_with_interval(point.response, point.low, point.high);
+            said.push_str(&format!("By day {}: responded {share}. ", decimal(point.day, 0)));
+        }
+    }
+    for (position, (day, share)) in data.stopped.iter().enumerate() {
+        if told(position, data.stopped.len()) {
+            said.push_str(&format!("By day {}: stopped early {}. ", decimal(*day, 0), percent(*share)));
         }
     }
     said.trim_end().to_string()
@@ -146,15 +151,9 @@ mod tests {
     #[test]
     fn the_text_alternative_names_the_last_day_once_and_at_most_eleven_days() {
         let points = (0..=84)
-            .map(|day| crate::report::figures::IncidenceAt {
-                day: f64::from(day),
-                response: 0.5,
-                low: 0.4,
-                high: 0.6,
-                stopped: 0.1,
-            })
+            .map(|day| crate::report::figures::IncidenceAt { day: f64::from(day), response: 0.5, low: 0.4, high: 0.6 })
             .collect();
-        let said = describe(&Incidence { points, median: None });
+        let said = describe(&Incidence { points, stopped: vec![(0.0, 0.0)], median: None });
         assert_eq!(said.matches("By day 84:").count(), 1);
         assert!(said.matches("By day").count() <= 11, "{said}");
     }
