@@ -258,6 +258,10 @@ mod alike_setups;
 #[cfg(test)]
 mod disclosure;
 #[cfg(test)]
+mod disclosure_definitions;
+#[cfg(test)]
+mod disclosure_digits;
+#[cfg(test)]
 mod read_back;
 #[cfg(test)]
 mod tests;
