@@ -262,6 +262,8 @@ mod disclosure_definitions;
 #[cfg(test)]
 mod disclosure_digits;
 #[cfg(test)]
+mod disclosure_drawings;
+#[cfg(test)]
 mod read_back;
 #[cfg(test)]
 mod tests;
