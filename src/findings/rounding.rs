@@ -24,6 +24,8 @@ use mendcurve_stats::interval::wilson;
 const ERRORS_ACROSS: f64 = 2.0 * 1.96;
 /// Counts of a release are multiples of it.
 const BASE: u32 = 5;
+/// A smaller p value is told as this.
+const LEAST_P: f64 = 1e-6;
 /// The least count of patients in a release: smaller ones are withheld, and what is rounded must not look as small.
 const LEAST: u32 = 15;
 
@@ -129,6 +131,7 @@ impl Precision {
     /// A p value, rounded up to two digits, for release to one.
     pub fn p(self, p: f64) -> f64 {
         let digits = if self.is_release() { 1 } else { 2 };
+        let p = p.max(LEAST_P);
         let Some(power) = power_of(p) else { return p };
         let step = Step { digit: 1.0, power: power + 1 - digits };
         // a hair of a step, so that 0.05 stays 0.05
@@ -258,7 +261,7 @@ mod tests {
     fn a_p_value_never_falls_below_a_threshold_by_being_rounded() {
         assert_eq!(
             [0.0501, 0.05, 0.000_432, 0.0, 0.999].map(|p| Precision::Internal.p(p)),
-            [0.051, 0.05, 0.000_44, 0.0, 1.0]
+            [0.051, 0.05, 0.000_44, 0.000_001, 1.0]
         );
         assert_eq!([0.0501, 0.05, 0.000_432, 1.0].map(|p| RELEASE.p(p)), [0.06, 0.05, 0.0005, 1.0]);
     }

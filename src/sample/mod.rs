@@ -264,6 +264,8 @@ mod disclosure_digits;
 #[cfg(test)]
 mod disclosure_drawings;
 #[cfg(test)]
+mod disclosure_editions;
+#[cfg(test)]
 mod read_back;
 #[cfg(test)]
 mod tests;

@@ -124,7 +124,8 @@ fn no_sheet_holds_a_number_in_full_digits() {
         let mut numbers = 0;
         for path in files(&out.join("tables")).iter().filter(|path| path.extension().is_some_and(|e| e == "csv")) {
             for line in sheet(path) {
-                for (column, cell) in line {
+                // published means are as published
+                for (column, cell) in line.into_iter().filter(|(column, _)| column != "natural_course") {
                     assert!(digits(&cell) <= most, "{}: {column} {cell}", path.display());
                     numbers += usize::from(digits(&cell) > 0);
                 }

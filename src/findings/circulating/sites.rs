@@ -24,7 +24,14 @@ pub(super) fn comparison(of: &mut SiteComparison, precision: Precision) {
     }
     let sites = of.rows.len().max(2) as f64;
     of.between_sd = of.between_sd.map(|sd| precision.number(sd, sd / (2.0 * (sites - 1.0)).sqrt()));
-    of.discrimination = of.discrimination.map(|quality| precision.estimate(quality));
+    of.discrimination = of.discrimination.map(|quality| match quality.high > quality.low {
+        true => precision.estimate(quality),
+        // a share of variance has no interval here; its error is at most that of a correlation
+        false => {
+            let value = precision.number(quality.value, 1.0 / n.sqrt());
+            Estimate { value, low: value, high: value }
+        }
+    });
     of.calibration_slope = of.calibration_slope.map(|slope| precision.number(slope, SLOPE_OF_ONE / n.sqrt()));
     for (_, lacking) in &mut of.entered {
         if precision.is_release() && matches!(lacking, Shown::Value(1..=10)) {
