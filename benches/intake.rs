@@ -9,7 +9,7 @@ use mendcurve::export::place::FileId;
 use mendcurve::group::load::load;
 use mendcurve::rows::read_group::read_group;
 use mendcurve::visits::duplicates::visits;
-use polars::prelude::*;
+use polars_io::prelude::{CsvReadOptions, SerReader};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use std::fmt::Write as _;
@@ -118,13 +118,13 @@ fn child(task: &str, folder: &Path) {
     let start = Instant::now();
     let rows = match task {
         "bare" => {
-            let file = PlRefPath::try_from_path(&folder.join("visits.csv")).expect("a path");
-            LazyCsvReader::new(file).finish().and_then(LazyFrame::collect).expect("a frame").height()
+            let reader = CsvReadOptions::default().try_into_reader_with_file_path(Some(folder.join("visits.csv")));
+            reader.and_then(|reader| reader.finish()).expect("a frame").height()
         }
         _ => {
             let group = load(folder).expect("a group");
             let mut intake = read_group(&group, &|_, _| ()).expect("rows");
-            let (visits, _) = visits(intake.rows, intake.scores, &[false], &mut intake.ledger);
+            let (visits, _) = visits(intake.rows, intake.scores, &intake.names, &[false], &mut intake.ledger);
             assert!(intake.ledger.unbalanced().is_empty() && intake.files.path(FileId(0)) == "visits.csv");
             visits.rows.len()
         }
