@@ -61,7 +61,7 @@ pub(super) fn rough_step(rule: Rule, counts: Responders, others: &[(u32, bool)])
             let nested = |n: u32| if *includes { n <= *other } else { n >= *other };
             let mut fitting = (0..=with_outcome).filter(|n| nested(*n) && told(*step, *n) == own);
             let first = fitting.next().unwrap_or(responders);
-            fitting.last().unwrap_or(first) - first + 1 >= rule.up_to
+            fitting.next_back().unwrap_or(first) - first + 1 >= rule.up_to
         })
     };
     [0.02, 0.05, 0.1, 0.2].into_iter().filter_map(Step::at_most).find(is_open)
