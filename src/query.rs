@@ -17,7 +17,6 @@ use built_in::{BUILT_IN, BuiltIn, head};
 use polars::prelude::*;
 use polars::sql::SQLContext;
 use std::io::{self, Write};
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 /// All that can be asked.
@@ -50,6 +49,9 @@ pub fn run(query: Option<&str>, from: &Path, format: Format, out: &mut dyn Write
         _ => Ok(()),
     }
 }
+
+/// Address space for the engine's stack; memory is taken only as far down as it is used.
+const STACK_BYTES: usize = 512 << 20;
 
 /// A question in SQL and where it stands.
 struct Question {
@@ -109,16 +111,22 @@ fn find(query: &str) -> Result<Question, Problem> {
 fn ask(question: &Question, from: &Path) -> Result<DataFrame, Problem> {
     let names = DATASETS.join(", ");
     allowed::check(&question.sql).map_err(|refused| in_words_of_check(question, refused, &names))?;
-    let mut context = datasets(from)?;
-    // The engine refuses most of what it cannot do, but meets some of it with a panic.
-    let outcome = catch_unwind(AssertUnwindSafe(|| {
-        let plan = context.execute(&question.sql).map_err(|error| in_words(question, &error, &names))?;
+    let answer = || {
+        let plan = datasets(from)?.execute(&question.sql).map_err(|error| in_words(question, &error, &names))?;
         plan.collect().map_err(|error| in_words(question, &error, &names))
-    }));
-    outcome.unwrap_or_else(|_| {
-        Err(question
-            .problem("the query uses something that is not supported")
-            .hint("keep to plain joins on equal columns and to the constructs of the built-in queries"))
+    };
+    // The engine works down a question step by step, on the stack; and it refuses most of what it cannot do, but meets some
+    // of it with a panic. So it has a thread of its own.
+    std::thread::scope(|scope| {
+        let thread = std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, answer);
+        let thread = thread.map_err(|error| {
+            Problem::failure(format!("no thread for the question: {error}")).hint("free some memory, then ask again")
+        })?;
+        thread.join().unwrap_or_else(|_| {
+            Err(question
+                .problem("the query uses something that is not supported")
+                .hint("keep to plain joins on equal columns and to the constructs of the built-in queries"))
+        })
     })
 }
 

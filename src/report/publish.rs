@@ -50,7 +50,8 @@ const SIDE_BY_SIDE: usize = 16;
 const NAMED: usize = 8;
 
 /// What a run that rejected too many rows leaves behind.
-const KEPT_WITHOUT_REPORT: [&str; 2] = ["restricted/rejected_rows.csv", "tables/reconciliation.csv"];
+const KEPT_WITHOUT_REPORT: [&str; 3] =
+    ["restricted/rejected_rows.csv", "restricted/columns.csv", "tables/reconciliation.csv"];
 
 impl Output {
     /// What the folder may hold now: an output of this kind.

@@ -10,9 +10,10 @@ use polars::prelude::*;
 use polars_io::prelude::{ParquetCompression, ParquetWriter};
 use rayon::prelude::*;
 use std::borrow::Cow;
-use std::io::BufWriter;
+use std::io::{self, BufWriter, Write};
 use std::ops::Range;
 use std::path::Path;
+use std::sync::{Arc, OnceLock};
 
 /// Lines in a row group: small enough for a reader to hold one, large enough to compress well.
 pub const ROW_GROUP: usize = 131_072;
@@ -101,13 +102,15 @@ pub fn frame<T: Sync>(source: &T, lines: Range<usize>, fields: &[Field<'_, T>]) 
 /// # Errors
 /// The file cannot be written.
 pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[Field<'_, T>]) -> Result<(), Problem> {
-    let failed = |error: PolarsError| match error {
-        PolarsError::IO { error, .. } => Problem::io(path, &error),
-        other => Problem::failure(other.to_string()).at(Spot::file(path)).hint("report it; no output was written"),
+    let fault = Arc::new(OnceLock::new());
+    let failed = |error: PolarsError| match fault.get() {
+        Some(kind) => Problem::io(path, &io::Error::from(*kind)),
+        None => Problem::failure(error.to_string()).at(Spot::file(path)).hint("report it; no output was written"),
     };
     let file = create(path).map_err(|error| Problem::io(path, &error))?;
+    let file = Watched { inner: BufWriter::new(file), fault: Arc::clone(&fault) };
     let schema = frame(source, 0..0, fields)?;
-    let mut writer = ParquetWriter::new(BufWriter::new(file))
+    let mut writer = ParquetWriter::new(file)
         .with_compression(ParquetCompression::Zstd(None))
         .batched(schema.schema())
         .map_err(failed)?;
@@ -117,6 +120,32 @@ pub fn write_parquet<T: Sync>(path: &Path, source: &T, lines: usize, fields: &[F
     }
     writer.finish().map_err(failed)?; // flushes
     Ok(())
+}
+
+/// Remembers why the disk refused, which the writer of Parquet tells in words of its own.
+struct Watched<W> {
+    inner: W,
+    fault: Arc<OnceLock<io::ErrorKind>>,
+}
+
+impl<W: Write> Watched<W> {
+    fn noted<T>(&self, done: io::Result<T>) -> io::Result<T> {
+        done.inspect_err(|error| {
+            let _ = self.fault.set(error.kind()); // the first one is told
+        })
+    }
+}
+
+impl<W: Write> Write for Watched<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let done = self.inner.write(bytes);
+        self.noted(done)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        let done = self.inner.flush();
+        self.noted(done)
+    }
 }
 
 #[cfg(test)]

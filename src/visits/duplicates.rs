@@ -318,7 +318,7 @@ mod tests {
         let mut ledger = Ledger::default();
         for file in 0..FILES {
             let kept = entries.iter().filter(|(own, ..)| files[usize::from(*own)] == file).count() as u64;
-            ledger.push(FileLedger { read: kept, kept, ..FileLedger::default() });
+            ledger.push(FileLedger { lines: kept, read: kept, kept, ..FileLedger::default() });
         }
         for (line, at) in (2..).zip(order) {
             let (file, row, own) = &entries[*at];

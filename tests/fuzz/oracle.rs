@@ -107,7 +107,9 @@ fn plain_text(bytes: &[u8]) -> Option<&str> {
 fn records(text: &str, skip_lines: u32) -> u64 {
     let mut rest = text;
     for _ in 0..skip_lines {
-        rest = rest.split_once('\n').map_or("", |(_, rest)| rest);
+        let end = rest.find(['\n', '\r']).unwrap_or(rest.len());
+        rest = &rest[end..];
+        rest = rest.strip_prefix("\r\n").or_else(|| rest.strip_prefix(['\n', '\r'])).unwrap_or(rest);
     }
     let filled = rest.split(['\n', '\r']).filter(|line| !line.is_empty()).count() as u64;
     filled.saturating_sub(1)
