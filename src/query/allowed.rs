@@ -11,9 +11,11 @@ use std::ops::ControlFlow;
 /// Brackets and CASEs within one another. The parser gives up at 50 steps of its own, two or three a bracket, and where it tries a
 /// text in two ways, as it does CAST, it then tries for ever: 24 of `CAST((` within one another took it more than 20 s.
 pub const DEEPEST: usize = 20;
-/// Words and signs that may stand between others and so make an expression longer, a list's commas and values not counted. At four
-/// times as many the engine's stack overflows.
+/// Words and signs that may stand between others and so make a question longer, a list's commas and values not counted.
 const LONGEST: usize = 1_000;
+/// Of these, how many may stand in one expression, with those around it: each is a step on the stack of the engine's threads,
+/// which overflows at 400.
+const LONGEST_CHAIN: usize = 150;
 
 /// Why a question is not asked.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -52,7 +54,21 @@ pub fn check(sql: &str) -> Result<(), Refused> {
 
 fn measure(tokens: &[TokenWithSpan]) -> Result<(), Refused> {
     let (mut depth, mut length) = (0_usize, 0_usize);
+    let mut chains = vec![0_usize]; // of the expression, and of those in whose brackets it stands
     for TokenWithSpan { token, span } in tokens {
+        match token {
+            Token::LParen => chains.push(0),
+            Token::RParen if chains.len() > 1 => drop(chains.pop()),
+            Token::Comma => chains.iter_mut().last().into_iter().for_each(|chain| *chain = 0),
+            Token::Word(word) if begins_a_clause(word.keyword) => {
+                chains.iter_mut().last().into_iter().for_each(|chain| *chain = 0);
+            }
+            token if links(token) => chains.iter_mut().last().into_iter().for_each(|chain| *chain += 1),
+            _ => {}
+        }
+        if chains.iter().sum::<usize>() > LONGEST_CHAIN {
+            return Err(Refused::TooLong);
+        }
         match token {
             Token::LParen | Token::LBracket | Token::LBrace => depth += 1,
             Token::RParen | Token::RBracket | Token::RBrace => depth = depth.saturating_sub(1),
@@ -67,6 +83,15 @@ fn measure(tokens: &[TokenWithSpan]) -> Result<(), Refused> {
         length += usize::from(links(token));
     }
     if length > LONGEST { Err(Refused::TooLong) } else { Ok(()) }
+}
+
+/// Whether a word ends one expression and lets another begin.
+fn begins_a_clause(word: Keyword) -> bool {
+    use Keyword as K;
+    matches!(
+        word,
+        K::SELECT | K::FROM | K::WHERE | K::GROUP | K::HAVING | K::ORDER | K::JOIN | K::ON | K::WITH | K::LIMIT
+    )
 }
 
 /// Whether a token can make an expression, a join or a union longer.
@@ -127,6 +152,17 @@ mod tests {
         }
         let keys: Vec<String> = (0..50_000).map(|i| format!("'P{i}'")).collect();
         assert_eq!(check(&format!("SELECT site FROM visits WHERE patient IN ({})", keys.join(", "))), Ok(()));
+    }
+
+    #[test]
+    fn an_expression_is_measured_with_those_around_it_and_from_its_own_beginning() {
+        let chain = |links: usize| vec!["a"; links + 1].join(" + ");
+        let select = |text: &str| check(&format!("SELECT {text} FROM visits"));
+        assert_eq!(select(&chain(LONGEST_CHAIN)), Ok(()));
+        assert_eq!(select(&chain(LONGEST_CHAIN + 1)), Err(Refused::TooLong));
+        assert_eq!(select(&format!("{}, {}", chain(100), chain(100))), Ok(()));
+        assert_eq!(select(&format!("{} + f(a, b, {})", chain(100), chain(100))), Err(Refused::TooLong));
+        assert_eq!(select(&vec!["f(a, b)"; LONGEST_CHAIN + 2].join(" + ")), Err(Refused::TooLong));
     }
 
     #[test]

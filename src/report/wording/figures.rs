@@ -146,7 +146,7 @@ pub const READ_DISTRIBUTION: &str = "Choose a threshold below; the height of the
 /// How to read the completeness.
 pub const READ_COMPLETENESS: &str = "The longer the ochre line, the more episodes have a baseline and no endpoint.";
 /// How to read the accounts.
-pub const READ_ACCOUNTS: &str = "Bars show the rows of each file; the numbers are exact.";
+pub const READ_ACCOUNTS: &str = "Bars show the rows of each file.";
 
 /// Text alternative of the responders.
 pub fn describe_responders(data: &Responders) -> String {
