@@ -17,16 +17,18 @@
 //!
 //! **The choice.** For each withheld cell on no circle, the cheapest path between its lines is withheld as well
 //! (Dijkstra 1959). A cell costs its count, and again for each other count withheld with it; a total costs more, so that it
-//! goes last. Along a line whose total is shown, what is withheld must add up to more than a small count too, since
-//! subtraction does give the sum.
+//! goes last. Along a line whose total is shown, subtraction does give the sum of what is withheld; it must leave each
+//! small one open (see [`super::open_sums`]).
 //!
 //! **Edge cases.** A zero may be shown, so it is taken as known and never helps to hide another cell. The last
 //! row (quarter not known) is in no sheet: it is withheld from the start, and protected where it is sensitive, because it is
 //! the difference between all periods and the quarters. It always ends: were all cells that are not zero withheld, no
 //! edge would be a bridge, since the value of a bridge is 0.
 //!
-//! **Limits.** Counts known from elsewhere, and guesses from the rule itself, are not allowed for.
+//! **Limits.** Counts known from elsewhere are not allowed for, nor what the rule itself lets one conclude from several
+//! sums together.
 
+use super::open_sums::{Sum, leaves_open, lines, widen};
 use crate::models::grid::{Cell, Table};
 
 /// Which cells of a table are withheld.
@@ -47,12 +49,13 @@ impl Pattern {
         cell.site >= self.columns || self.at(cell.period * self.columns + cell.site)
     }
 
-    fn at(&self, index: usize) -> bool {
+    /// The same by the position of the cell in its table.
+    pub(super) fn at(&self, index: usize) -> bool {
         self.withheld.get(index).copied().unwrap_or(true)
     }
 
     /// Withholds a cell; whether it was not withheld before.
-    fn add(&mut self, index: usize) -> bool {
+    pub(super) fn add(&mut self, index: usize) -> bool {
         self.withheld.get_mut(index).is_some_and(|withheld| !std::mem::replace(withheld, true))
     }
 
@@ -79,8 +82,8 @@ pub struct Count {
     pub may_equal: Vec<usize>,
 }
 
-/// The pattern of each count. `up_to` is the largest count that is small.
-pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
+/// The pattern of each count. `sums`: which are parts of which; `up_to`: the largest count that is small.
+pub fn close(counts: &[Count], sums: &[Sum], up_to: u32) -> Vec<Pattern> {
     let mut patterns: Vec<Pattern> = counts.iter().map(|count| Pattern::of(&count.sensitive)).collect();
     let mut changed = true;
     while changed {
@@ -92,7 +95,7 @@ pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
             for outer in count.within.iter().filter_map(|k| patterns.get(*k)) {
                 added |= lines.pattern.widen(outer);
             }
-            while lines.close_circles(false) || lines.close_circles(true) || lines.widen_small_sums() {
+            while lines.close_circles(false) || lines.close_circles(true) || lines.open_sums() {
                 added = true;
             }
             changed |= added;
@@ -109,6 +112,7 @@ pub fn close(counts: &[Count], up_to: u32) -> Vec<Pattern> {
                 *pattern = lines.pattern;
             }
         }
+        changed |= widen(counts, sums, u64::from(up_to), &mut patterns);
     }
     patterns
 }
@@ -153,10 +157,6 @@ impl Lines {
     /// Whether a cell is in no sheet: the last row.
     fn unpublished(&self, edge: usize) -> bool {
         edge >= (self.rows - 1) * self.columns
-    }
-
-    fn is_small(&self, count: u64) -> bool {
-        (1..=self.up_to).contains(&count)
     }
 
     /// How many shown counts give this cell away by being equal. The last row is shown nowhere.
@@ -256,17 +256,14 @@ impl Lines {
         })
     }
 
-    /// Withholds the cheapest further cell of each line in which the withheld ones add up to a small count that
-    /// subtraction from the total gives; whether anything was added.
-    fn widen_small_sums(&mut self) -> bool {
-        let rows = (0..self.rows - 1).map(|row| (0..self.columns).map(|c| row * self.columns + c).collect());
-        let columns = (0..self.columns).map(|column| (0..self.rows).map(|r| r * self.columns + column).collect());
-        let lines: Vec<Vec<usize>> = rows.chain(columns).collect();
+    /// Withholds the cheapest further cell of each line whose total does not leave the small ones open; whether anything was
+    /// added.
+    fn open_sums(&mut self) -> bool {
         let mut added = false;
-        for line in lines {
+        for line in lines(self.rows, self.columns) {
             let Some((&total, parts)) = line.split_first() else { continue };
-            let sum = parts.iter().filter(|edge| self.unknown(**edge, true)).map(|edge| self.count(*edge)).sum();
-            if !self.unknown(total, true) && self.is_small(sum) {
+            let unknown = parts.iter().filter(|edge| self.unknown(**edge, true)).map(|edge| self.count(*edge));
+            if !self.unknown(total, true) && !leaves_open(&unknown.collect::<Vec<u64>>(), self.up_to) {
                 let further = |edge: &&usize| !self.unknown(**edge, true) && self.count(**edge) > 0;
                 let cheapest =
                     line.iter().filter(further).min_by_key(|edge| (self.cost(**edge, true), **edge)).copied();
@@ -301,7 +298,7 @@ mod tests {
     fn protected(counts: &Table<u32>) -> Pattern {
         let sensitive = counts.map(|count| (1..=UP_TO).contains(count));
         let count = Count { counts: counts.clone(), sensitive, within: Vec::new(), may_equal: Vec::new() };
-        close(&[count], UP_TO).remove(0)
+        close(&[count], &[], UP_TO).remove(0)
     }
 
     #[test]

@@ -21,6 +21,7 @@ pub mod leads;
 pub mod may_say;
 pub mod natural_course;
 pub mod on_track;
+pub mod open_sums;
 mod outcome;
 pub mod quality;
 pub mod reasons;

@@ -14,9 +14,13 @@
 //! **Equal counts.** Patterns are nested along what may coincide: E in F, F in B and W, W in R and L, and from one definition
 //! to the next; and a count that a shown one equals does not hide a small one.
 //!
+//! **Sums.** One who knows what is small narrows no part down by any one sum: of sites, of quarters, of parts and their whole (see
+//! [`super::open_sums`]).
+//!
 //! **Definitions.** Differences between two definitions (improved by 30 % but not by 50 %) are looked after in [`super::definitions`].
 
 use super::complementary::{Count, Pattern, close};
+use super::open_sums::{Sum, leaves_open};
 use super::shown::Shown;
 use crate::group::settings::Audience;
 use crate::models::completeness::Completeness;
@@ -106,7 +110,8 @@ pub fn patterns(rule: Rule, episodes: &Table<u32>, outcomes: &[OutcomeCounts]) -
         may_equal: Vec::new(),
     }];
     let places: Vec<Places> = outcomes.iter().map(|outcome| outcome.place(rule, &mut counts)).collect();
-    let patterns = close(&counts, rule.up_to);
+    let sums: Vec<Sum> = places.iter().flat_map(|places| places.sums(rule)).collect();
+    let patterns = close(&counts, &sums, rule.up_to);
     let at = |place: usize| patterns.get(place).cloned().unwrap_or_else(|| Pattern::of(&episodes.map(|_| true)));
     let definition = |[with_outcome, denominator, responders]: &[usize; 3]| DefinitionPatterns {
         with_outcome: at(*with_outcome),
@@ -129,6 +134,26 @@ struct Places {
     /// With outcome, denominator, responders.
     definitions: Vec<[usize; 3]>,
     ordinal: Option<usize>,
+}
+
+impl Places {
+    /// Which counts are parts of which, where what is left of the whole is protected.
+    fn sums(&self, rule: Rule) -> Vec<Sum> {
+        let part = |whole: usize, part: usize| Sum { whole, parts: vec![part] };
+        let (endpoint, baseline) = (self.with_endpoint, self.with_baseline);
+        let mut sums = Vec::new();
+        for [with_outcome, denominator, responders] in self.definitions.iter().copied() {
+            sums.push(part(with_outcome, responders));
+            if rule.also_left_out {
+                sums.extend([part(endpoint, with_outcome), part(denominator, with_outcome), part(0, denominator)]);
+            }
+        }
+        if rule.also_left_out {
+            sums.extend([part(baseline, endpoint), part(0, endpoint), part(0, baseline)]);
+        }
+        sums.extend(self.ordinal.map(|first| Sum { whole: endpoint, parts: (first..first + 3).collect() }));
+        sums
+    }
 }
 
 const WITH_OUTCOME: usize = 0;
@@ -268,8 +293,9 @@ pub fn line_pattern(rule: Rule, parts: &[u32], total_also: bool) -> (Vec<bool>, 
     loop {
         let unknown = |i: usize| withheld.get(i) == Some(&true);
         let chosen = (0..columns).filter(|i| unknown(*i)).count();
-        let sum: u32 = (1..columns).filter(|i| unknown(*i)).filter_map(|i| line.get(i)).sum();
-        let alone = chosen == 1 || (chosen > 1 && !unknown(0) && rule.is_small(sum));
+        let parts: Vec<u64> =
+            (1..columns).filter(|i| unknown(*i)).filter_map(|i| line.get(i).copied().map(u64::from)).collect();
+        let alone = chosen == 1 || (!unknown(0) && !leaves_open(&parts, rule.up_to.into()));
         let further = (1..columns).chain([0]).filter(|i| !unknown(*i) && line.get(*i).is_some_and(|count| *count > 0));
         match further.min_by_key(|i| (*i == 0, line.get(*i).copied())) {
             Some(i) if alone => {

@@ -1,6 +1,7 @@
 //! Can the sheets be combined? Every number shown of a random small group becomes an equation; none may give a
 //! withheld count.
 
+use super::super::open_sums::tests::narrows;
 use super::*;
 use proptest::prelude::*;
 
@@ -141,6 +142,53 @@ fn columns<'a>(episodes: &'a Pattern, patterns: &'a OutcomePatterns) -> Vec<(Is,
     columns
 }
 
+/// One sum at a time, by a reader who knows what is small: sites to the group, quarters to all, a part and the rest to the whole.
+fn narrowed_by_one_sum(
+    group: &Group,
+    rule: Rule,
+    columns: &[(Is, &Pattern)],
+    differences: &[(Is, Is)],
+) -> Result<(), TestCaseError> {
+    let value = |is: Is, cell: Cell| group.value(&Group::form(cell, is)) as u32;
+    let knows = |place: usize, cell: Cell| {
+        let (is, pattern) = columns[place];
+        value(is, cell) == 0 || (cell.period < PERIODS && !pattern.has(cell))
+    };
+    // each count, then what is left of one by another: its number in a cell where that is not known
+    let place = |is: Is| {
+        let same = |other: Is| (0..KINDS).all(|kind| is(kind) == other(kind));
+        columns.iter().position(|(other, _)| same(*other)).unwrap()
+    };
+    type Hidden<'a> = Box<dyn Fn(Cell) -> Option<u32> + 'a>;
+    let count = |place: usize| -> Hidden<'_> {
+        Box::new(move |cell| (!knows(place, cell)).then(|| value(columns[place].0, cell)))
+    };
+    let rest = |whole: Is, part: Is| -> Hidden<'_> {
+        let (whole_at, part_at) = (place(whole), place(part));
+        Box::new(move |cell| {
+            let rest = value(whole, cell) - value(part, cell);
+            (rest > 0 && !(knows(whole_at, cell) && knows(part_at, cell))).then_some(rest)
+        })
+    };
+    let all: Vec<Hidden<'_>> =
+        (0..columns.len()).map(count).chain(differences.iter().map(|(w, p)| rest(*w, *p))).collect();
+    let by_quarter = (0..=SITES).map(|site| (0..=PERIODS).map(|period| Cell { period, site }).collect::<Vec<_>>());
+    let by_site = (0..PERIODS).map(|period| (0..=SITES).map(|site| Cell { period, site }).collect());
+    for line in by_quarter.chain(by_site) {
+        for (i, hidden) in all.iter().enumerate() {
+            let parts: Vec<u32> = line[1..].iter().filter_map(|cell| hidden(*cell)).collect();
+            prop_assert!(hidden(line[0]).is_some() || !narrows(&parts, rule.up_to, true), "{i} of {line:?}: {parts:?}");
+        }
+    }
+    for (whole, part) in differences {
+        for cell in (0..PERIODS).flat_map(|period| (0..=SITES).map(move |site| Cell { period, site })) {
+            let parts: Vec<u32> = count(place(*part))(cell).into_iter().chain(rest(*whole, *part)(cell)).collect();
+            prop_assert!(!knows(place(*whole), cell) || !narrows(&parts, rule.up_to, false), "{parts:?} at {cell:?}");
+        }
+    }
+    Ok(())
+}
+
 fn check(group: &Group, rule: Rule) -> Result<(), TestCaseError> {
     let completeness = group.completeness();
     let definitions = vec![group.responders(0), group.responders(1)];
@@ -152,6 +200,15 @@ fn check(group: &Group, rule: Rule) -> Result<(), TestCaseError> {
     let patterns = &outcomes[0];
     let columns = columns(&episodes, patterns);
     let cells: Vec<Cell> = (0..PERIODS).flat_map(|period| (0..=SITES).map(move |site| Cell { period, site })).collect();
+
+    // who did not respond, was left out or lost
+    let mut differences = vec![(OUTCOME[0], RESPONDER[0]), (OUTCOME[1], RESPONDER[1])];
+    if rule.also_left_out {
+        differences.extend([(EPISODES, BASELINE), (EPISODES, ENDPOINT), (BASELINE, ENDPOINT)]);
+        for d in [0, 1] {
+            differences.extend([(EPISODES, DENOMINATOR[d]), (ENDPOINT, OUTCOME[d]), (DENOMINATOR[d], OUTCOME[d])]);
+        }
+    }
 
     let mut shown: Vec<(Cell, Vec<i128>)> = Vec::new();
     let mut withheld: Vec<(String, Vec<i128>)> = Vec::new();
@@ -176,21 +233,15 @@ fn check(group: &Group, rule: Rule) -> Result<(), TestCaseError> {
                 }
             }
         }
-        // who did not respond, was left out or lost
-        let mut differences = vec![(OUTCOME[0], RESPONDER[0]), (OUTCOME[1], RESPONDER[1])];
-        if rule.also_left_out {
-            differences.extend([(EPISODES, BASELINE), (EPISODES, ENDPOINT), (BASELINE, ENDPOINT)]);
-            for d in [0, 1] {
-                differences.extend([(EPISODES, DENOMINATOR[d]), (ENDPOINT, OUTCOME[d]), (DENOMINATOR[d], OUTCOME[d])]);
-            }
-        }
-        for (i, (whole, part)) in differences.into_iter().enumerate() {
+        for (i, (whole, part)) in differences.iter().copied().enumerate() {
             let form = less(&Group::form(cell, whole), &Group::form(cell, part));
             if rule.is_small(group.value(&form) as u32) {
                 withheld.push((format!("difference {i} at {cell:?}"), form));
             }
         }
     }
+
+    narrowed_by_one_sum(group, rule, &columns, &differences)?;
 
     // by adding and subtracting alone
     let mut known = Known::default();
@@ -244,16 +295,16 @@ proptest! {
 
     #[test]
     fn a_line_holds_no_withheld_part_or_one_that_subtraction_does_not_give(
-        parts in prop::collection::vec(prop_oneof![Just(0_u32), 1..5_u32, 5..40_u32], 1..5), total_also: bool,
+        parts in prop::collection::vec(prop_oneof![Just(0_u32), 1..5_u32, 5..40_u32], 1..6), total_also: bool, release: bool,
     ) {
-        let rule = Rule::of(Audience::Internal);
+        let rule = Rule::of(if release { Audience::Release } else { Audience::Internal });
         let (withheld, total) = line_pattern(rule, &parts, total_also);
         let unknown = withheld.iter().filter(|withheld| **withheld).count() + usize::from(total);
         prop_assert!(parts.iter().zip(&withheld).all(|(part, withheld)| *withheld || !rule.is_small(*part)));
         prop_assert!(!rule.is_small(parts.iter().sum()) || total);
         prop_assert!(unknown != 1, "{parts:?} {withheld:?} {total}");
-        let sum: u32 = parts.iter().zip(&withheld).filter(|(_, withheld)| **withheld).map(|(part, _)| part).sum();
-        prop_assert!(total || !rule.is_small(sum), "{parts:?} {withheld:?} {total}");
+        let unknown = parts.iter().zip(&withheld).filter(|(_, withheld)| **withheld).map(|(part, _)| *part);
+        prop_assert!(total || !narrows(&unknown.collect::<Vec<u32>>(), rule.up_to, true), "{parts:?} {withheld:?}");
     }
 }
 
