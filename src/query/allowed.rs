@@ -1,7 +1,7 @@
 //! What a question may be: one SELECT over the datasets and nothing else that the machine holds, and no deeper or longer than the
 //! engine can work through. The text is taken apart by the engine's own parser, so what is judged is what is run.
 
-use sqlparser::ast::{Query, Statement, TableFactor, Visit, Visitor};
+use sqlparser::ast::{Expr, Query, Statement, TableFactor, Visit, Visitor};
 use sqlparser::dialect::GenericDialect;
 use sqlparser::keywords::Keyword;
 use sqlparser::parser::{Parser, ParserOptions};
@@ -46,7 +46,7 @@ pub fn check(sql: &str) -> Result<(), Refused> {
     let [statement @ Statement::Query(_)] = statements.as_slice() else {
         return Err(Refused::NotASelect);
     };
-    match statement.visit(&mut Sources) {
+    match statement.visit(&mut Sources::default()) {
         ControlFlow::Break(refused) => Err(refused),
         ControlFlow::Continue(()) => Ok(()),
     }
@@ -103,11 +103,38 @@ fn links(token: &Token) -> bool {
     }
 }
 
-/// Looks at everything that a query reads from, however deep.
-struct Sources;
+/// Looks at everything that a query reads from, however deep, and at what the engine writes out more than once.
+#[derive(Default)]
+struct Sources {
+    /// How many expressions around this one are written out twice or more.
+    doubled: usize,
+}
+
+/// How many of them may stand within one another: each doubles the work at least.
+const MOST_DOUBLED: usize = 4;
+
+/// Whether the engine writes what stands in an expression out more than once: `x BETWEEN a AND b` is `x >= a AND x <= b`.
+fn doubles(expression: &Expr) -> bool {
+    match expression {
+        Expr::Between { .. } => true,
+        Expr::Case { operand, .. } => operand.is_some(),
+        Expr::Function(function) => function.name.to_string().eq_ignore_ascii_case("nullif"),
+        _ => false,
+    }
+}
 
 impl Visitor for Sources {
     type Break = Refused;
+
+    fn pre_visit_expr(&mut self, expression: &Expr) -> ControlFlow<Refused> {
+        self.doubled += usize::from(doubles(expression));
+        if self.doubled > MOST_DOUBLED { ControlFlow::Break(Refused::TooLong) } else { ControlFlow::Continue(()) }
+    }
+
+    fn post_visit_expr(&mut self, expression: &Expr) -> ControlFlow<Refused> {
+        self.doubled -= usize::from(doubles(expression));
+        ControlFlow::Continue(())
+    }
 
     fn pre_visit_statement(&mut self, statement: &Statement) -> ControlFlow<Refused> {
         match statement {
@@ -163,6 +190,17 @@ mod tests {
         assert_eq!(select(&format!("{}, {}", chain(100), chain(100))), Ok(()));
         assert_eq!(select(&format!("{} + f(a, b, {})", chain(100), chain(100))), Err(Refused::TooLong));
         assert_eq!(select(&vec!["f(a, b)"; LONGEST_CHAIN + 2].join(" + ")), Err(Refused::TooLong));
+    }
+
+    #[test]
+    fn what_doubles_the_work_stands_in_few_of_its_kind_and_beside_as_many_as_one_likes() {
+        let within = format!("SELECT a{} FROM visits", " BETWEEN 1 AND 2".repeat(MOST_DOUBLED + 1));
+        assert_eq!(check(&within), Err(Refused::TooLong));
+        let beside = vec!["a BETWEEN 1 AND 2"; 30].join(" AND ");
+        assert_eq!(check(&format!("SELECT a FROM visits WHERE {beside}")), Ok(()));
+        let cases =
+            format!("SELECT {}a{} FROM visits", "CASE ".repeat(6), " WHEN 1 THEN 2 WHEN 2 THEN 3 END".repeat(6));
+        assert_eq!(check(&cases), Err(Refused::TooLong));
     }
 
     #[test]
