@@ -21,7 +21,7 @@ use mendcurve_stats::Level;
 use mendcurve_stats::interval::wilson;
 
 /// Standard errors from one end of a 95 % interval to the other.
-const ERRORS_ACROSS: f64 = 2.0 * 1.96;
+pub(super) const ERRORS_ACROSS: f64 = 2.0 * 1.96;
 /// Counts of a release are multiples of it.
 const BASE: u32 = 5;
 /// A smaller p value is told as this.
@@ -109,6 +109,14 @@ impl Precision {
         match self {
             Self::Internal => Step::at_most(standard_error / 5.0),
             Self::Release(_) => Step::at_least(standard_error / 2.5),
+        }
+    }
+
+    /// The widest step in standard errors: digits are 1, 2 and 5, so that one not narrower than another is at most 2.5 times as wide.
+    pub(super) fn widest_step(self) -> f64 {
+        match self {
+            Self::Internal => 1.0 / 5.0,
+            Self::Release(_) => 2.5 / 2.5,
         }
     }
 

@@ -5,7 +5,7 @@
 //! same rounded line is looked for, and where those lie too close together it is rounded more roughly, in the end without these numbers.
 
 use super::curve::BacktestRow;
-use super::rounding::{Precision, error_of_share, standard_error};
+use super::rounding::{ERRORS_ACROSS, Precision, error_of_share, standard_error};
 use super::shown::Estimate;
 use mendcurve_stats::Level;
 use mendcurve_stats::interval::wilson;
@@ -71,14 +71,31 @@ fn number(precision: Precision, of: Estimate, times: f64) -> Estimate {
 /// Whether the numbers of those who responded that fit a line lie this far apart.
 fn is_open(precision: Precision, row: &BacktestRow, times: f64, apart: u32) -> bool {
     let n = row.patients;
-    let mut first = None;
-    for responded in 1..n {
-        let fits = fits(precision, row, times, n - responded, responded);
-        if fits && responded - *first.get_or_insert(responded) >= apart {
-            return true;
+    let (mut least, mut most) = (u32::MAX, 0);
+    for responded in
+        outward(n - row.sensitivity.map_or(n / 2, of_how_many).min(n), n).filter(|responded| (1..n).contains(responded))
+    {
+        if fits(precision, row, times, n - responded, responded) {
+            (least, most) = (least.min(responded), most.max(responded));
+            if most - least >= apart {
+                return true;
+            }
         }
     }
     false
+}
+
+/// About how many a rate is of, by the width of its interval (the normal approximation, turned round).
+fn of_how_many(rate: Estimate) -> u32 {
+    let all = rate.value * (1.0 - rate.value) / standard_error(rate).powi(2);
+    if all.is_finite() { all.round() as u32 } else { 0 }
+}
+
+/// All numbers from 0 to `last`, those nearest to `start` first: what fits lies near it and is found soon.
+fn outward(start: u32, last: u32) -> impl Iterator<Item = u32> {
+    let below = (0..=start.min(last)).rev().map(Some).chain(std::iter::repeat(None));
+    let above = (start.saturating_add(1)..=last).map(Some).chain(std::iter::repeat(None));
+    below.zip(above).take(last as usize + 1).flat_map(|(below, above)| below.into_iter().chain(above))
 }
 
 /// Whether a line may be of so many who failed and so many who responded.
@@ -107,9 +124,22 @@ fn numerators(precision: Precision, rate: Option<Estimate>, all: u32, times: f64
     match rate {
         None => (0..=all).collect(),
         Some(rate) => {
-            let (low, high) = ((rate.low * f64::from(all)).floor() as u32, (rate.high * f64::from(all)).ceil() as u32);
+            let half = widest_step(precision, rate, times) / 2.0;
+            let (low, high) = (rate.low.max(rate.value - half), rate.high.min(rate.value + half));
+            let (low, high) = ((low * f64::from(all)).floor() as u32, (high * f64::from(all)).ceil() as u32);
             (low..=high.min(all)).filter(|some| is_rate(precision, *some, all, rate, times)).collect()
         }
+    }
+}
+
+/// No rate that is rounded to this one was rounded to a wider step. A step is at most so many standard errors, and the interval of what was rounded,
+/// 3.92 of these across, is at most one step wider than the rounded one.
+fn widest_step(precision: Precision, rate: Estimate, times: f64) -> f64 {
+    let of_an_error = times * precision.widest_step();
+    if of_an_error < ERRORS_ACROSS {
+        of_an_error * (rate.high - rate.low) / (ERRORS_ACROSS - of_an_error) + 1e-9
+    } else {
+        1.0
     }
 }
 
@@ -123,7 +153,7 @@ fn is_rate(precision: Precision, some: u32, all: u32, shown: Estimate, times: f6
 /// The same of a single rate: whether the numbers of those outside lie so far apart.
 fn is_rate_open(precision: Precision, rate: Estimate, patients: u32, times: f64, apart: u32) -> bool {
     let (mut least, mut most) = (u32::MAX, 0);
-    for all in 1..=READINGS * patients {
+    for all in outward(of_how_many(rate), READINGS * patients).filter(|all| *all > 0) {
         for some in numerators(precision, Some(rate), all, times) {
             (least, most) = (least.min(all - some), most.max(all - some));
         }

@@ -4,6 +4,7 @@ use super::{Estimate, Precision, Shown, error_of_share, standard_error};
 use crate::findings::bulletin::WeekPoint;
 use crate::findings::curve::{Backtest, BacktestRow, CurveOutcome, Parameter, TimeToResponse};
 use crate::findings::trial_counts;
+use rayon::prelude::*;
 
 /// How much less certain a median, and a tenth percentile, of a bell curve is than its mean.
 const MEDIAN: f64 = 1.25;
@@ -84,7 +85,7 @@ pub(super) fn time_to_response(found: &mut TimeToResponse, precision: Precision)
 }
 
 pub(super) fn backtest(backtest: &mut Backtest, precision: Precision) {
-    backtest.rows.iter_mut().for_each(|row| trial(row, precision));
+    backtest.rows.par_iter_mut().for_each(|row| trial(row, precision));
     backtest.coverage = backtest.coverage.map(|coverage| precision.estimate(coverage));
 }
 
