@@ -1,10 +1,10 @@
 //! Which patients a curve is fitted to, where there are more than it needs.
 //!
 //! A curve's standard errors fall with the square root of the number of patients, its cost grows with the number. Beyond
-//! [`most_patients`] the errors are far below any difference that matters (figures in DEVELOPERS.md), so the models, their folds and
-//! their tests take that many patients, drawn by a keyed hash of the patient's key: the same whatever the order of the files, and
-//! blind to how the patient fared. All episodes of a patient are in or out together. What is *counted* (responders, changes, completeness,
-//! times to a response) is counted over everybody, and everybody is held against the curve.
+//! [`most_patients`] the errors are far below any difference that matters (figures in docs/decisions/recovery-curves.md), so the
+//! models, their folds and their tests take that many patients, drawn by a keyed hash of the patient's key: the same whatever the
+//! order of the files, and blind to how the patient fared. All episodes of a patient are in or out together. What is *counted*
+//! (responders, changes, completeness, times to a response) is counted over everybody, and everybody is compared with the curve.
 
 use super::panel::Panel;
 use mendcurve_stats::random::{stream, uniform};

@@ -1,7 +1,7 @@
 //! Where all sites are alike, hardly any report may call one: the share of false calls, over re-seeded groups.
 //!
 //! `cargo test --release --lib alike -- --ignored --nocapture` invents 200 groups of 900 patients in which sites differ only in whom they
-//! treat, and counts the reports with any call. Its result is recorded in DEVELOPERS.md.
+//! treat, and counts the reports with any call. Its result is recorded in docs/measured.md.
 
 use super::{SampleOptions, write};
 use crate::findings::sites::{Call, SiteComparison};

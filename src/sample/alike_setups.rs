@@ -3,7 +3,7 @@
 //!
 //! `cargo test --release --lib alike_setups -- --ignored --nocapture` invents 200 groups of 900 patients whose sites differ in whom
 //! they treat, whose tables have springs of their own and whose clinicians have habits, but none that matters, and counts the reports with
-//! any finding, or any dose or setup said to go along with outcome. Its result is recorded in DEVELOPERS.md.
+//! any finding, or any dose or setup said to go along with outcome. Its result is recorded in docs/measured.md.
 
 use super::{SampleOptions, write};
 use crate::findings::dose::DoseFindings;
