@@ -85,12 +85,18 @@ pub struct Count {
 /// The pattern of each count. `sums`: which are parts of which; `up_to`: the largest count that is small.
 pub fn close(counts: &[Count], sums: &[Sum], up_to: u32) -> Vec<Pattern> {
     let mut patterns: Vec<Pattern> = counts.iter().map(|count| Pattern::of(&count.sensitive)).collect();
+    close_further(counts, sums, up_to, &mut patterns);
+    patterns
+}
+
+/// The same, of patterns to which something was added.
+pub(super) fn close_further(counts: &[Count], sums: &[Sum], up_to: u32, patterns: &mut [Pattern]) {
     let mut changed = true;
     while changed {
         changed = false;
         for (i, count) in counts.iter().enumerate() {
             let Some(pattern) = patterns.get(i).cloned() else { continue };
-            let mut lines = Lines::new(count, pattern, counts, &patterns, up_to);
+            let mut lines = Lines::new(count, pattern, counts, patterns, up_to);
             let mut added = false;
             for outer in count.within.iter().filter_map(|k| patterns.get(*k)) {
                 added |= lines.pattern.widen(outer);
@@ -112,9 +118,8 @@ pub fn close(counts: &[Count], sums: &[Sum], up_to: u32) -> Vec<Pattern> {
                 *pattern = lines.pattern;
             }
         }
-        changed |= widen(counts, sums, u64::from(up_to), &mut patterns);
+        changed |= widen(counts, sums, u64::from(up_to), patterns);
     }
-    patterns
 }
 
 /// A table with its lines: node r is row r, node rows + c is column c. Edge r * columns + c joins row r and column c.

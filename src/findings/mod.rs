@@ -3,6 +3,7 @@
 mod about;
 pub mod account;
 pub mod against_previous;
+pub mod bounds;
 pub mod bulletin;
 pub mod channels;
 mod circulating;

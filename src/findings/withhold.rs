@@ -19,7 +19,8 @@
 //!
 //! **Definitions.** Differences between two definitions (improved by 30 % but not by 50 %) are looked after in [`super::definitions`].
 
-use super::complementary::{Count, Pattern, close};
+use super::bounds::{self, Relation};
+use super::complementary::{Count, Pattern, close, close_further};
 use super::open_sums::{Sum, leaves_open};
 use super::shown::Shown;
 use crate::group::settings::Audience;
@@ -27,6 +28,7 @@ use crate::models::completeness::Completeness;
 use crate::models::grid::{Cell, Table};
 use crate::models::ordinal::OrdinalChange;
 use crate::models::responders::Responders;
+use std::ops::RangeInclusive;
 
 /// Which counts are small.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -49,6 +51,19 @@ impl Rule {
     /// Whether a count must be withheld.
     pub fn is_small(self, count: u32) -> bool {
         (1..=self.up_to).contains(&count)
+    }
+
+    /// What a reader knows of a count that is shown. Of a release: what is left of it wherever the borders between fives lie, which he does not
+    /// know.
+    fn seen(self, count: u32) -> RangeInclusive<u32> {
+        let five = count - count % 5;
+        match (self.also_left_out, count, count % 5) {
+            (false, ..) => count..=count,
+            (true, 0..=16, _) => self.up_to + 1..=18, // the least that is shown is 15
+            (true, _, 0 | 1) => five - 3..=five + 3,
+            (true, _, 2 | 3) => five + 2..=five + 3,
+            (true, ..) => five + 2..=five + 8,
+        }
     }
 
     /// Whether a count of episodes left out or lost must be withheld.
@@ -111,7 +126,12 @@ pub fn patterns(rule: Rule, episodes: &Table<u32>, outcomes: &[OutcomeCounts]) -
     }];
     let places: Vec<Places> = outcomes.iter().map(|outcome| outcome.place(rule, &mut counts)).collect();
     let sums: Vec<Sum> = places.iter().flat_map(|places| places.sums(rule)).collect();
-    let patterns = close(&counts, &sums, rule.up_to);
+    let mut patterns = close(&counts, &sums, rule.up_to);
+    let mut relations = Vec::new();
+    places.iter().for_each(|places| places.relations(rule, &counts, &mut relations));
+    while bounds::widen(&counts, &relations, rule.up_to, |count| rule.seen(count), &mut patterns) {
+        close_further(&counts, &sums, rule.up_to, &mut patterns);
+    }
     let at = |place: usize| patterns.get(place).cloned().unwrap_or_else(|| Pattern::of(&episodes.map(|_| true)));
     let definition = |[with_outcome, denominator, responders]: &[usize; 3]| DefinitionPatterns {
         with_outcome: at(*with_outcome),
@@ -154,6 +174,53 @@ impl Places {
         sums.extend(self.ordinal.map(|first| Sum { whole: endpoint, parts: (first..first + 3).collect() }));
         sums
     }
+
+    /// Appends all that is known of how the counts hang together.
+    fn relations(&self, rule: Rule, counts: &[Count], list: &mut Vec<Relation>) {
+        let (endpoint, baseline, left_out) = (self.with_endpoint, self.with_baseline, rule.also_left_out);
+        relate(0, endpoint, left_out, counts, list);
+        let without_baseline = relate(0, baseline, left_out, counts, list);
+        relate(baseline, endpoint, left_out, counts, list);
+        for [with_outcome, denominator, responders] in self.definitions.iter().copied() {
+            relate(with_outcome, responders, true, counts, list);
+            let too_low = relate(0, denominator, left_out, counts, list);
+            let lost = relate(denominator, with_outcome, left_out, counts, list);
+            let too_low_at_the_end = relate(endpoint, with_outcome, left_out, counts, list);
+            relate(with_outcome, endpoint, false, counts, list);
+            // those too low have a baseline, and some of them an endpoint, too
+            for (whole, part) in [(too_low, too_low_at_the_end), (lost, without_baseline)] {
+                if let (Some(whole), Some(part)) = (whole, part) {
+                    list.push(Relation { whole, parts: vec![part], protects_rest: false });
+                }
+            }
+        }
+        for pair in self.definitions.iter().flat_map(|a| self.definitions.iter().map(move |b| (a, b))) {
+            let ([with, all, responders], [other_with, other_all, other_responders]) = pair;
+            if responders != other_responders {
+                relate(*responders, *other_responders, false, counts, list);
+                for (one, other) in [(*with, *other_with), (*all, *other_all)] {
+                    let same =
+                        |a: usize, b: usize| counts.get(a).map(|c| &c.counts) == counts.get(b).map(|c| &c.counts);
+                    if same(one, other) && one < other {
+                        relate(one, other, false, counts, list);
+                    }
+                }
+            }
+        }
+        if let Some(first) = self.ordinal {
+            list.push(Relation { whole: endpoint, parts: (first..first + 3).collect(), protects_rest: false });
+        }
+    }
+}
+
+/// Appends what two counts, one within the other in every cell, tell of each other; the place of what is left.
+fn relate(whole: usize, part: usize, protects_rest: bool, counts: &[Count], list: &mut Vec<Relation>) -> Option<usize> {
+    let values = |place: usize| counts.get(place).map_or(&[][..], |count| count.counts.values());
+    let holds = values(whole).iter().zip(values(part)).all(|(whole, part)| whole >= part);
+    holds.then(|| {
+        list.push(Relation { whole, parts: vec![part], protects_rest });
+        counts.len() + list.len() - 1
+    })
 }
 
 const WITH_OUTCOME: usize = 0;

@@ -256,6 +256,8 @@ mod alike;
 #[cfg(test)]
 mod alike_setups;
 #[cfg(test)]
+mod bounds_attack;
+#[cfg(test)]
 mod disclosure;
 #[cfg(test)]
 mod disclosure_definitions;
