@@ -1,45 +1,30 @@
 //! The definitions of a response as one table.
 //!
 //! Whoever halves his pain has also improved by 30 %, so the responders by the one less those by the other are people: who improved by 30 %
-//! but not by half. Where these are few, the responders by the later of the two definitions are withheld, and with them all others of the same
-//! kind: of every quarter, of every site, or of every site in every quarter. Those within are withheld with those around them. What is
-//! left to a reader is a sum of such differences that is not few, over cells of which none is known.
+//! but not by half. Where these are few, responders are withheld until a reader cannot tell how many they are (see [`super::bounds`]).
+//! Where they are few over everything, all responders by the later of the two definitions are, and its rates are told roughly.
 
 use super::rounding::Step;
 use super::withhold::Rule;
 use crate::catalogue::Definition;
-use crate::models::grid::Table;
+use crate::models::grid::{Cell, Table};
 use crate::models::responders::Responders;
 
-/// For each definition the cells that are withheld since few lie between its responders and those of an earlier one.
-pub(super) fn few_between(rule: Rule, definitions: &[Definition], tables: &[Table<Responders>]) -> Vec<Table<bool>> {
-    let by_definition: Vec<_> = definitions.iter().zip(tables).collect();
-    let of = |(position, (definition, table)): (usize, &(&Definition, &Table<Responders>))| {
-        let nested: Vec<&Table<Responders>> = by_definition
-            .iter()
-            .take(position)
-            .filter(|(earlier, _)| definition.asks_as_much_as(earlier) || earlier.asks_as_much_as(definition))
-            .map(|(_, table)| *table)
-            .collect();
-        let is_near = |(at, own): (usize, &Responders)| {
-            let mut others = nested.iter().filter_map(|table| table.values().get(at));
-            others.any(|other| rule.is_small(own.responders.abs_diff(other.responders)))
-        };
-        let columns = table.columns();
-        let near: Vec<bool> = table.values().iter().enumerate().map(is_near).collect();
-        let kind = |at: usize| (at >= columns, !at.is_multiple_of(columns));
-        let has = |kinds: (bool, bool)| near.iter().enumerate().any(|(at, near)| *near && kind(at) == kinds);
-        let whole = has((false, false));
-        let (quarters, sites) = (whole || has((true, false)), whole || has((false, true)));
-        let withheld = |at: usize| match kind(at) {
-            (false, false) => whole,
-            (true, false) => quarters,
-            (false, true) => sites,
-            (true, true) => quarters || sites || has((true, true)),
-        };
-        Table::new(columns, (0..near.len()).map(withheld).collect())
-    };
-    by_definition.iter().enumerate().map(of).collect()
+/// The pairs of definitions, by position, of which whoever meets the second also meets the first.
+pub(super) fn nested(definitions: &[Definition]) -> Vec<(usize, usize)> {
+    let by_position = || definitions.iter().enumerate();
+    let pairs = by_position().flat_map(|wide| by_position().map(move |strict| (wide, strict)));
+    let met = pairs.filter(|((i, wide), (j, strict))| i != j && strict.asks_as_much_as(wide));
+    met.map(|((wide, _), (strict, _))| (wide, strict)).collect()
+}
+
+/// For each definition whether, over everything, few lie between its responders and those of an earlier one that it is nested with.
+pub(super) fn few_between(rule: Rule, definitions: &[Definition], tables: &[Table<Responders>]) -> Vec<bool> {
+    let whole = |at: usize| tables.get(at).and_then(|table| table.get(Cell::WHOLE)).map_or(0, |of| of.responders);
+    let is_near = |(wide, strict): &(usize, usize)| rule.is_small(whole(*wide).abs_diff(whole(*strict)));
+    let near: Vec<usize> =
+        nested(definitions).into_iter().filter(is_near).map(|(wide, strict)| wide.max(strict)).collect();
+    (0..definitions.len()).map(|position| near.contains(&position)).collect()
 }
 
 /// How roughly a rate over everything may be told, though its responders are withheld since few lie between them and those of another
@@ -82,20 +67,20 @@ mod tests {
         assert!(definitions[fifty].asks_as_much_as(&definitions[thirty]));
         assert!(!definitions[thirty].asks_as_much_as(&definitions[fifty]));
         assert!(!definitions[minimal].asks_as_much_as(&definitions[fifty]));
-        // all, two quarters and none, by the group and two sites; 30 % but not by half: 10 in the group, 4 at the second site
-        let of_thirty = [60, 30, 30, 30, 15, 15, 30, 15, 15, 0, 0, 0];
-        let of_fifty = [50, 24, 26, 25, 10, 15, 25, 14, 11, 0, 0, 0];
-        let table = |position| {
-            let counts = if position == fifty { of_fifty } else { of_thirty };
-            let of = |responders| Responders { with_outcome: 90, denominator: 99, responders, ..Responders::default() };
-            Table::new(3, counts.map(of).to_vec())
-        };
-        let tables: Vec<_> = (0..definitions.len()).map(table).collect();
-        let found = few_between(Rule::of(Audience::Internal), &definitions, &tables);
-        let expected = [false, true, true, false, true, true, false, true, true, false, true, true];
-        assert_eq!(found[fifty].values(), expected);
-        let none = |position: usize| found[position].values().iter().all(|withheld| !withheld);
-        assert!(none(minimal) && none(thirty), "the same patients meet both");
+        assert!(nested(&definitions).contains(&(thirty, fifty)) && !nested(&definitions).contains(&(fifty, thirty)));
+        for (of_fifty, few) in [(57, true), (50, false), (60, false)] {
+            let table = |position| {
+                let responders = if position == fifty { of_fifty } else { 60 };
+                Table::new(
+                    1,
+                    vec![Responders { with_outcome: 90, denominator: 99, responders, ..Responders::default() }],
+                )
+            };
+            let tables: Vec<_> = (0..definitions.len()).map(table).collect();
+            let found = few_between(Rule::of(Audience::Internal), &definitions, &tables);
+            assert_eq!(found[fifty], few, "{of_fifty}");
+            assert!(!found[minimal] && !found[thirty], "the same patients meet both");
+        }
     }
 
     #[test]

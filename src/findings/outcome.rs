@@ -5,7 +5,7 @@ use super::bulletin::{ChangeRow, CompletenessRow, OrdinalRow, OutcomeFindings, R
 use super::complementary::Pattern;
 use super::curve::{CurveOutcome, TimeToResponse};
 use super::curve_findings;
-use super::definitions::{few_between, rough_step};
+use super::definitions::{few_between, nested, rough_step};
 use super::imputed_rates::{ImputedRates, imputed_rates};
 use super::natural_course::natural_course;
 use super::rounding::Step;
@@ -133,6 +133,7 @@ impl Evaluated<'_> {
         OutcomeCounts {
             completeness: self.completeness.clone(),
             definitions: self.responders.clone(),
+            nested: nested(&self.definitions),
             ordinal: self.ordinal.clone(),
         }
     }
@@ -281,7 +282,7 @@ impl Evaluated<'_> {
                         (position, definition, self.imputed.get(position)),
                         counts,
                         (rule, pattern, own),
-                        few.get(position).and_then(|few| few.get(cell)) == Some(&true),
+                        few.get(position) == Some(&true),
                     ));
                 }
             }
@@ -329,7 +330,8 @@ impl Evaluated<'_> {
             imputed: number(cases, imputed_rate),
             tipping: imputed.and_then(|imputed| imputed.tipping).filter(|_| cell == Cell::WHOLE && !cases),
         };
-        let hides_more = denominator || pattern.with_outcome.has(cell) || pattern.responders.has(cell);
+        let is_small = rule.is_small(counts.responders) || rule.is_small(counts.with_outcome - counts.responders);
+        let hides_more = denominator || pattern.with_outcome.has(cell) || is_small;
         let step = match cell == Cell::WHOLE && few_between && !hides_more {
             true => rough_step(rule, *counts, &self.earlier_of_its_table(position)),
             false => None,

@@ -79,6 +79,8 @@ pub struct OutcomeCounts {
     pub completeness: Table<Completeness>,
     /// By definition.
     pub definitions: Vec<Table<Responders>>,
+    /// Pairs of definitions of which whoever meets the second also meets the first.
+    pub nested: Vec<(usize, usize)>,
     /// Of an ordinal measure.
     pub ordinal: Option<Table<OrdinalChange>>,
 }
@@ -153,6 +155,7 @@ struct Places {
     with_baseline: usize,
     /// With outcome, denominator, responders.
     definitions: Vec<[usize; 3]>,
+    nested: Vec<(usize, usize)>,
     ordinal: Option<usize>,
 }
 
@@ -194,16 +197,19 @@ impl Places {
                 }
             }
         }
-        for pair in self.definitions.iter().flat_map(|a| self.definitions.iter().map(move |b| (a, b))) {
-            let ([with, all, responders], [other_with, other_all, other_responders]) = pair;
-            if responders != other_responders {
-                relate(*responders, *other_responders, false, counts, list);
-                for (one, other) in [(*with, *other_with), (*all, *other_all)] {
-                    let same =
-                        |a: usize, b: usize| counts.get(a).map(|c| &c.counts) == counts.get(b).map(|c| &c.counts);
-                    if same(one, other) && one < other {
-                        relate(one, other, false, counts, list);
-                    }
+        for (wide, strict) in &self.nested {
+            if let (Some(wide), Some(strict)) = (self.definitions.get(*wide), self.definitions.get(*strict)) {
+                relate(wide[RESPONDERS], strict[RESPONDERS], true, counts, list);
+            }
+        }
+        let definitions = || self.definitions.iter().enumerate();
+        for ((_, one), (_, other)) in
+            definitions().flat_map(|a| definitions().map(move |b| (a, b))).filter(|(a, b)| a.0 < b.0)
+        {
+            for (one, other) in [(one[WITH_OUTCOME], other[WITH_OUTCOME]), (one[DENOMINATOR], other[DENOMINATOR])] {
+                let values = |place: usize| counts.get(place).map(|count| &count.counts);
+                if values(one) == values(other) {
+                    relate(one, other, false, counts, list);
                 }
             }
         }
@@ -258,6 +264,7 @@ impl OutcomeCounts {
             with_endpoint,
             with_baseline,
             definitions: self.place_definitions(rule, with_endpoint, with_baseline, list),
+            nested: self.nested.clone(),
             ordinal: self.ordinal.as_ref().map(|table| place_ordinal(rule, table, with_endpoint, list)),
         }
     }

@@ -195,7 +195,7 @@ fn check(group: &Group, rule: Rule) -> Result<(), TestCaseError> {
     let ConditionPatterns { episodes, outcomes } = patterns(
         rule,
         &completeness.map(|c| c.episodes),
-        &[OutcomeCounts { completeness, definitions, ordinal: None }],
+        &[OutcomeCounts { completeness, definitions, nested: Vec::new(), ordinal: None }],
     );
     let patterns = &outcomes[0];
     let columns = columns(&episodes, patterns);
@@ -318,7 +318,8 @@ fn a_small_number_of_non_responders_hides_the_responders_but_not_the_denominator
     let rule = Rule::of(Audience::Internal);
     let completeness = group.completeness();
     let episodes = completeness.map(|c| c.episodes);
-    let counts = OutcomeCounts { completeness, definitions: vec![group.responders(0)], ordinal: None };
+    let counts =
+        OutcomeCounts { completeness, definitions: vec![group.responders(0)], nested: Vec::new(), ordinal: None };
     let patterns = &patterns(rule, &episodes, &[counts]).outcomes[0];
     let a = Cell { period: 1, site: 1 };
     let definition = &patterns.definitions[0];
@@ -351,7 +352,8 @@ fn a_measure_that_one_site_does_not_record_costs_no_site_its_total() {
     for rule in [Rule::of(Audience::Internal), Rule::of(Audience::Release)] {
         let completeness = group.completeness();
         let episodes = completeness.map(|c| c.episodes);
-        let counts = OutcomeCounts { completeness, definitions: vec![group.responders(0)], ordinal: None };
+        let counts =
+            OutcomeCounts { completeness, definitions: vec![group.responders(0)], nested: Vec::new(), ordinal: None };
         let ConditionPatterns { episodes, outcomes } = patterns(rule, &episodes, &[counts]);
         for total in (0..=SITES).map(|site| Cell { period: 0, site }) {
             assert!(!episodes.has(total) && !outcomes[0].with_endpoint.has(total), "{total:?} {rule:?}");

@@ -140,7 +140,7 @@ fn those_who_meet_one_definition_and_not_a_stricter_one_are_not_told_where_they_
     assert!(few > 50 && shown_pairs > 0, "{few} to protect, {shown_pairs} shown");
 }
 
-fn is_nested(measures: &Measures, outcome: &str, wide: &str, strict: &str) -> bool {
+pub(super) fn is_nested(measures: &Measures, outcome: &str, wide: &str, strict: &str) -> bool {
     let longest = measures.iter().filter(|(_, measure)| outcome.starts_with(measure.key.as_str()));
     let Some((_, measure)) = longest.max_by_key(|(_, measure)| measure.key.len()) else { return false };
     let definitions = measure.definitions(false);
