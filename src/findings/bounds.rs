@@ -13,9 +13,9 @@
 //!
 //! **Repair.** Where a range is narrower, the cheapest shown count among the facts that make it so is withheld.
 
-use super::complementary::{Count, Pattern};
+use super::complementary::{Count, OF_A_TOTAL, Pattern};
 use super::open_sums::lines;
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::ops::RangeInclusive;
 
 /// That some counts are parts of another one, in every cell.
@@ -33,6 +33,37 @@ pub struct Relation {
 const SWEEPS: usize = 60;
 /// More than any count.
 const MANY: i64 = i64::MAX / 1_000_000;
+
+/// An end of a range.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+enum End {
+    Low,
+    High,
+}
+
+impl End {
+    fn other(self) -> Self {
+        match self {
+            Self::Low => Self::High,
+            Self::High => Self::Low,
+        }
+    }
+}
+
+/// How many counts are withheld with each: itself, those within it, those within these.
+fn withheld_with(counts: &[Count]) -> Vec<i64> {
+    let mut with: Vec<BTreeSet<usize>> = (0..counts.len()).map(|kind| BTreeSet::from([kind])).collect();
+    // a count stands after those that it is within, but for the words of a scale, which are within each other
+    for (kind, count) in counts.iter().enumerate().rev() {
+        let own = with.get(kind).cloned().unwrap_or_default();
+        for outer in &count.within {
+            if let Some(all) = with.get_mut(*outer) {
+                all.extend(&own);
+            }
+        }
+    }
+    with.iter().map(|with| with.len() as i64).collect()
+}
 
 /// A whole and its parts, by the position of their variables.
 struct Fact {
@@ -52,6 +83,8 @@ struct Reader<'a> {
     facts: Vec<Fact>,
     /// The facts of each variable.
     facts_of: Vec<Vec<usize>>,
+    /// By kind of count.
+    withheld_with: Vec<i64>,
 }
 
 /// Withholds one shown count for each small one whose range is too narrow, one for each neighbourhood at a time; whether any was.
@@ -155,7 +188,7 @@ impl<'a> Reader<'a> {
                 }
             }
         }
-        Some(Self { counts, cells, columns, truth, low, high, facts, facts_of })
+        Some(Self { counts, cells, columns, truth, low, high, facts, facts_of, withheld_with: withheld_with(counts) })
     }
 
     fn bounds(&self, variable: usize) -> (i64, i64) {
@@ -218,25 +251,15 @@ impl<'a> Reader<'a> {
         narrowed.into_iter().map(|(variable, ..)| variable).collect()
     }
 
-    /// The shown count that is cheapest to withhold among the facts of a variable or, if these show none, of their other
-    /// variables, and so on.
+    /// The shown count that is cheapest to withhold among those from which the bounds of a variable follow or, if none is shown, among
+    /// those from which theirs follow, and so on.
     fn cheapest(&self, variable: usize, patterns: &[Pattern]) -> Option<usize> {
-        let mut met = vec![false; self.truth.len()];
-        let mut ring = vec![variable];
+        let mut met = BTreeSet::new();
+        let mut ring = vec![(variable, End::Low), (variable, End::High)];
         while !ring.is_empty() {
-            let mut next = Vec::new();
-            for fact in ring.iter().flat_map(|variable| self.facts_of.get(*variable).into_iter().flatten()) {
-                let Some(fact) = self.facts.get(*fact).filter(|fact| self.tells(fact)) else { continue };
-                for other in std::iter::once(&fact.whole).chain(&fact.parts) {
-                    if let Some(flag) = met.get_mut(*other)
-                        && !*flag
-                    {
-                        *flag = true;
-                        next.push(*other);
-                    }
-                }
-            }
-            let shown = next.iter().copied().filter(|other| self.is_shown(*other, patterns));
+            let causes = ring.iter().flat_map(|(variable, end)| self.causes(*variable, *end));
+            let next: Vec<(usize, End)> = causes.filter(|cause| met.insert(*cause)).collect();
+            let shown = next.iter().map(|(other, _)| *other).filter(|other| self.is_shown(*other, patterns));
             if let Some(cheapest) = shown.min_by_key(|other| (self.cost(*other), *other)) {
                 return Some(cheapest);
             }
@@ -245,9 +268,32 @@ impl<'a> Reader<'a> {
         None
     }
 
-    /// Whether a fact says anything of its variables beyond that they are not negative.
-    fn tells(&self, fact: &Fact) -> bool {
-        self.bounds(fact.whole).1 < MANY
+    /// The ends of other variables from which one end of a variable follows.
+    fn causes(&self, variable: usize, end: End) -> Vec<(usize, End)> {
+        let own = self.end(variable, end);
+        let mut causes = Vec::new();
+        for fact in self.facts_of.get(variable).into_iter().flatten().filter_map(|fact| self.facts.get(*fact)) {
+            let parts = fact.parts.iter().copied();
+            let (follows, ends): (i64, Vec<(usize, End)>) = if fact.whole == variable {
+                (parts.clone().map(|part| self.end(part, end)).sum(), parts.map(|part| (part, end)).collect())
+            } else {
+                let others = parts.filter(|part| *part != variable).map(|part| (part, end.other()));
+                let taken: i64 = others.clone().map(|(part, end)| self.end(part, end)).sum();
+                (self.end(fact.whole, end) - taken, std::iter::once((fact.whole, end)).chain(others).collect())
+            };
+            if follows == own {
+                causes.extend(ends);
+            }
+        }
+        causes
+    }
+
+    fn end(&self, variable: usize, end: End) -> i64 {
+        let (low, high) = self.bounds(variable);
+        match end {
+            End::Low => low,
+            End::High => high,
+        }
     }
 
     fn is_shown(&self, variable: usize, patterns: &[Pattern]) -> bool {
@@ -258,11 +304,12 @@ impl<'a> Reader<'a> {
             && patterns.get(kind).is_some_and(|p| !p.at(cell))
     }
 
-    /// Its count, more for a total.
+    /// Its count for each count that is withheld with it, more for a total.
     fn cost(&self, variable: usize) -> i64 {
-        let cell = variable % self.cells;
+        let (kind, cell) = (variable / self.cells, variable % self.cells);
         let totals = u32::from(cell < self.columns) + u32::from(cell.is_multiple_of(self.columns));
-        self.truth.get(variable).copied().unwrap_or(0) << (3 * totals)
+        let with_it = self.withheld_with.get(kind).copied().unwrap_or(1);
+        (self.truth.get(variable).copied().unwrap_or(0) * with_it) << (OF_A_TOTAL * totals)
     }
 
     /// Marks everything that stands in a fact with a variable.

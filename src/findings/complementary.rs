@@ -122,6 +122,10 @@ pub(super) fn close_further(counts: &[Count], sums: &[Sum], up_to: u32, patterns
     }
 }
 
+/// What it costs to withhold a total: two to the power of this as much as a part of the same size, for one over both periods and sites twice
+/// over. Rates over all sites and all quarters are what is read most.
+pub(super) const OF_A_TOTAL: u32 = 6;
+
 /// A table with its lines: node r is row r, node rows + c is column c. Edge r * columns + c joins row r and column c.
 struct Lines {
     rows: usize,
@@ -210,7 +214,7 @@ impl Lines {
         let own = u64::from(!self.unpublished(edge) && !self.pattern.at(edge));
         let numbers = own + if told_equal { self.equals(edge) } else { 0 };
         let totals = u32::from(edge < self.columns) + u32::from(edge.is_multiple_of(self.columns));
-        (numbers * self.count(edge)) << (3 * totals)
+        (numbers * self.count(edge)) << (OF_A_TOTAL * totals)
     }
 
     /// The edges of the cheapest path between the ends of an edge that does not use it. Ties go to the lower node.

@@ -1,8 +1,9 @@
 //! The definitions of a response as one table.
 //!
 //! Whoever halves his pain has also improved by 30 %, so the responders by the one less those by the other are people: who improved by 30 %
-//! but not by half. Where these are few, responders are withheld until a reader cannot tell how many they are (see [`super::bounds`]).
-//! Where they are few over everything, all responders by the later of the two definitions are, and its rates are told roughly.
+//! but not by half. Where these are few, a release withholds responders until a reader cannot tell how many they are (see
+//! [`super::bounds`]). Where they are few over everything, all responders by the later of the two definitions are withheld, and its rates are
+//! told roughly. Inside the group those who meet one definition and not another are not protected.
 
 use super::rounding::Step;
 use super::withhold::Rule;
@@ -22,6 +23,9 @@ pub(super) fn nested(definitions: &[Definition]) -> Vec<(usize, usize)> {
 pub(super) fn few_between(rule: Rule, definitions: &[Definition], tables: &[Table<Responders>]) -> Vec<bool> {
     let whole = |at: usize| tables.get(at).and_then(|table| table.get(Cell::WHOLE)).map_or(0, |of| of.responders);
     let is_near = |(wide, strict): &(usize, usize)| rule.is_small(whole(*wide).abs_diff(whole(*strict)));
+    if !rule.also_left_out {
+        return vec![false; definitions.len()];
+    }
     let near: Vec<usize> =
         nested(definitions).into_iter().filter(is_near).map(|(wide, strict)| wide.max(strict)).collect();
     (0..definitions.len()).map(|position| near.contains(&position)).collect()
@@ -68,7 +72,7 @@ mod tests {
         assert!(!definitions[thirty].asks_as_much_as(&definitions[fifty]));
         assert!(!definitions[minimal].asks_as_much_as(&definitions[fifty]));
         assert!(nested(&definitions).contains(&(thirty, fifty)) && !nested(&definitions).contains(&(fifty, thirty)));
-        for (of_fifty, few) in [(57, true), (50, false), (60, false)] {
+        for (of_fifty, few) in [(57, true), (49, false), (60, false)] {
             let table = |position| {
                 let responders = if position == fifty { of_fifty } else { 60 };
                 Table::new(
@@ -77,7 +81,8 @@ mod tests {
                 )
             };
             let tables: Vec<_> = (0..definitions.len()).map(table).collect();
-            let found = few_between(Rule::of(Audience::Internal), &definitions, &tables);
+            let found = few_between(Rule::of(Audience::Release), &definitions, &tables);
+            assert!(!few_between(Rule::of(Audience::Internal), &definitions, &tables).contains(&true));
             assert_eq!(found[fifty], few, "{of_fifty}");
             assert!(!found[minimal] && !found[thirty], "the same patients meet both");
         }

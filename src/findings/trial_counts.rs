@@ -14,6 +14,8 @@ use mendcurve_stats::interval::wilson;
 const COARSER: [f64; 5] = [1.0, 2.0, 4.0, 8.0, 16.0];
 /// A rate told more roughly than to a fifth would say nothing.
 const COARSEST: f64 = 0.2;
+/// Numbers that are tried at most: what fits lies near the likeliest, and a line that is not found open is only rounded more roughly.
+const TRIED: usize = 2_000;
 /// Readings of a line are at most so many times the patients whose end is known.
 const READINGS: u32 = 4;
 
@@ -95,7 +97,7 @@ fn of_how_many(rate: Estimate) -> u32 {
 fn outward(start: u32, last: u32) -> impl Iterator<Item = u32> {
     let below = (0..=start.min(last)).rev().map(Some).chain(std::iter::repeat(None));
     let above = (start.saturating_add(1)..=last).map(Some).chain(std::iter::repeat(None));
-    below.zip(above).take(last as usize + 1).flat_map(|(below, above)| below.into_iter().chain(above))
+    below.zip(above).take(last as usize + 1).flat_map(|(below, above)| below.into_iter().chain(above)).take(TRIED)
 }
 
 /// Whether a line may be of so many who failed and so many who responded.

@@ -6,12 +6,11 @@
 //! absent has no episodes; which counts are parts of which, by definition too; that better, same and worse add up; that those too low and without
 //! a baseline are differences of counts.
 //!
-//! **Wants.** Any count, of non-responders too, that is small in truth: known if fewer values fit than are small (4, for release 10).
+//! **Wants.** Any count, of non-responders too and in a release of those who meet one definition and not a stricter one, that is small in truth: known if fewer values fit than are small (4, for release 10).
 //!
 //! **How.** Bounds by linear programming (microlp), outcome by outcome; every solution in whole numbers also shows what other counts can be, and
 //! where the best one is fractional it is sought again in whole numbers. A bound that is wide only in fractions would be reported as narrow.
 
-use super::disclosure_definitions::is_nested;
 use super::{SampleOptions, write};
 use crate::catalogue::Measures;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period, Shown};
@@ -51,6 +50,14 @@ fn nested<'a>(measures: &Measures, outcome: &'a OutcomeFindings) -> Vec<(&'a Str
     let keys = || outcome.definitions.iter().map(|(key, _)| key);
     let pairs = keys().flat_map(|wide| keys().map(move |strict| (wide, strict)));
     pairs.filter(|(wide, strict)| wide != strict && is_nested(measures, &outcome.key, wide, strict)).collect()
+}
+
+fn is_nested(measures: &Measures, outcome: &str, wide: &str, strict: &str) -> bool {
+    let longest = measures.iter().filter(|(_, measure)| outcome.starts_with(measure.key.as_str()));
+    let Some((_, measure)) = longest.max_by_key(|(_, measure)| measure.key.len()) else { return false };
+    let definitions = measure.definitions(false);
+    let find = |key: &str| definitions.iter().find(|definition| definition.key == key);
+    find(wide).zip(find(strict)).is_some_and(|(wide, strict)| strict.asks_as_much_as(wide))
 }
 
 /// The cells of one condition.
@@ -139,6 +146,10 @@ fn minus(mut a: Sum, b: &Sum) -> Sum {
 }
 
 impl Cells<'_> {
+    fn is_release(&self) -> bool {
+        self.up_to > 4
+    }
+
     fn all(&self, inner: bool) -> impl Iterator<Item = (usize, usize)> + use<> {
         let (quarters, sites) = (self.report.quarters.len(), self.report.sites.len());
         let undated = usize::from(self.has_undated);
@@ -219,7 +230,8 @@ fn attack_on(cells: &Cells<'_>, outcome: &OutcomeFindings, open: &OutcomeFinding
             {
                 attack.want(at(&of("not responders")), minus(with, &responders), w - r, cells.up_to);
             }
-            for (wide, _) in nested(cells.measures, open).into_iter().filter(|(_, strict)| **strict == row.definition) {
+            let pairs = nested(cells.measures, open).into_iter().filter(|(_, strict)| **strict == row.definition);
+            for (wide, _) in pairs.filter(|_| cells.is_release()) {
                 let other = open.responders.iter().find(|r| here(&r.period, &r.site) && r.definition == *wide).unwrap();
                 let sum = attack.sum(&format!("{wide} responders"), cells, cell);
                 if let (Shown::Value(more), Shown::Value(fewer)) = (other.responders, truth.responders) {

@@ -260,8 +260,6 @@ mod bounds_attack;
 #[cfg(test)]
 mod disclosure;
 #[cfg(test)]
-mod disclosure_definitions;
-#[cfg(test)]
 mod disclosure_digits;
 #[cfg(test)]
 mod disclosure_drawings;
