@@ -5,6 +5,8 @@ pub mod draft_mapping;
 pub mod fields;
 pub mod kept_names;
 pub mod ledger;
+#[cfg(test)]
+pub(crate) mod made;
 pub mod match_columns;
 pub mod names;
 pub mod number;

@@ -128,37 +128,12 @@ impl Lot {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+mod tests {
     use super::*;
-    use crate::catalogue::{MeasureId, PainSite, Region};
+    use crate::catalogue::{MeasureId, PainSite};
     use crate::export::place::{FileId, Place};
-    use crate::rows::row::{Dose, Facts, Setup};
+    use crate::rows::made::visit;
     use crate::units::Newtons;
-    use std::num::NonZeroU32;
-
-    /// A lumbar visit of the first patient at the first site.
-    pub fn visit(day: i32) -> Row {
-        Row {
-            place: Place { file: FileId(0), line: 2 },
-            site: NameId(NonZeroU32::MIN),
-            patient: NameId(NonZeroU32::MIN),
-            when: When::Calendar { day },
-            episode: None,
-            clinician: None,
-            table: None,
-            visit_no: None,
-            is_visit: true,
-            attended: None,
-            condition: None,
-            icd10: None,
-            caution: false,
-            dose: Dose::default(),
-            setup: Setup { region: Some(Region::Lumbar), ..Setup::default() },
-            facts: Facts::default(),
-            scores_from: 0,
-            scores_len: 0,
-        }
-    }
 
     fn names(before: &[&str]) -> Names {
         let mut names = Names::default();

@@ -225,7 +225,8 @@ pub fn no_visits() -> Result<DataFrame, Problem> {
 mod tests {
     use super::*;
     use crate::export::place::Place;
-    use crate::rows::row::{Dose, Facts, Setup, Turns};
+    use crate::rows::made::visit;
+    use crate::rows::row::{Dose, Setup, Turns};
     use crate::units::{Degrees, Kilograms, Millimetres, Minutes, Newtons, Seconds};
 
     fn names() -> Names {
@@ -243,33 +244,10 @@ mod tests {
         files
     }
 
-    fn first(list: &NameList) -> NameId {
-        list.iter().next().unwrap().0
-    }
-
     /// A visit with nothing but what every row has.
     fn bare(day: i32) -> Row {
-        let names = names();
-        Row {
-            place: Place { file: files().iter().next().unwrap().0, line: 7 },
-            site: first(&names.sites),
-            patient: first(&names.patients),
-            when: When::Calendar { day },
-            episode: None,
-            clinician: None,
-            table: None,
-            visit_no: None,
-            is_visit: true,
-            attended: None,
-            condition: None,
-            icd10: None,
-            caution: false,
-            dose: Dose::default(),
-            setup: Setup::default(),
-            facts: Facts::default(),
-            scores_from: 0,
-            scores_len: 0,
-        }
+        let row = visit(day);
+        Row { place: Place { line: 7, ..row.place }, setup: Setup::default(), ..row }
     }
 
     fn dataset(rows: Vec<Row>, episode_of_row: &[Option<u32>], first_days: &[i32]) -> DataFrame {
@@ -308,8 +286,8 @@ mod tests {
     fn every_column_holds_its_own_field_of_the_row() {
         let names = names();
         let row = Row {
-            clinician: Some(first(&names.clinicians)),
-            table: Some(first(&names.tables)),
+            clinician: names.clinicians.find("C1"),
+            table: names.tables.find("T1"),
             visit_no: Some(9),
             attended: Some(true),
             dose: Dose {
