@@ -1,5 +1,7 @@
 //! Records and a mapping -> rows: typed cells in SI units, or a counted rejection.
 
+pub mod cell;
+pub mod codes;
 pub mod dates;
 pub mod draft_mapping;
 pub mod fields;
@@ -22,3 +24,4 @@ pub mod row;
 pub mod tables;
 pub mod told;
 pub mod when;
+pub mod words;

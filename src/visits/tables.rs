@@ -6,7 +6,7 @@ use crate::catalogue::Region;
 use crate::error::Problem;
 use crate::export::place::Files;
 use crate::rows::names::{NameList, Names};
-use crate::rows::row::{Mode, NameId, Position, Row, UpperRestraint};
+use crate::rows::row::{NameId, Row};
 use crate::rows::tables::{Field, frame, write_parquet};
 use crate::rows::when::{Quarter, When};
 use polars::prelude::DataFrame;
@@ -110,32 +110,6 @@ pub fn region(region: Option<Region>) -> Option<Cow<'static, str>> {
     Some(region?.key().into())
 }
 
-fn position(position: Position) -> Cow<'static, str> {
-    match position {
-        Position::Prone => "prone",
-        Position::Supine => "supine",
-    }
-    .into()
-}
-
-fn mode(mode: Mode) -> Cow<'static, str> {
-    match mode {
-        Mode::Static => "static",
-        Mode::Intermittent => "intermittent",
-    }
-    .into()
-}
-
-fn restraint(restraint: UpperRestraint) -> Cow<'static, str> {
-    match restraint {
-        UpperRestraint::Handholds => "handholds",
-        UpperRestraint::ChestHarness => "chest harness",
-        UpperRestraint::AxillaryPosts => "axillary posts",
-        UpperRestraint::None => "none",
-    }
-    .into()
-}
-
 /// The columns. `visit_no` counts the treated visits of an episode from 1 and is absent for a missed visit and outside
 /// an episode; `visit_no_recorded` is the export's own.
 fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
@@ -155,9 +129,9 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
         Field::whole("day_offset", |l: &L, i| day_offset(l.row(i)?.when)),
         Field::whole("day", |l: &L, i| l.day(i)),
         Field::text("region", |l: &L, i| region(l.row(i)?.setup.region)),
-        Field::text("position", |l: &L, i| l.row(i)?.setup.position.map(position)),
+        Field::text("position", |l: &L, i| Some(l.row(i)?.setup.position?.word().into())),
         Field::number("angle_deg", |l: &L, i| l.row(i)?.setup.angle.map(|x| x.get())),
-        Field::text("mode", |l: &L, i| l.row(i)?.dose.mode.map(mode)),
+        Field::text("mode", |l: &L, i| Some(l.row(i)?.dose.mode?.word().into())),
         Field::number("peak_force_n", |l: &L, i| l.row(i)?.dose.peak_force.map(|x| x.get())),
         Field::number("low_force_n", |l: &L, i| l.row(i)?.dose.low_force.map(|x| x.get())),
         Field::number("hold_s", |l: &L, i| l.row(i)?.dose.hold.map(|x| x.get())),
@@ -169,7 +143,7 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
         Field::number("return_tension_n", |l: &L, i| l.row(i)?.setup.return_tension.map(|x| x.get())),
         Field::number("tension_turns", |l: &L, i| l.row(i)?.setup.tension_turns.map(|x| x.get())),
         Field::number("split_gap_mm", |l: &L, i| l.row(i)?.setup.split_gap.map(|x| x.get())),
-        Field::text("upper_restraint", |l: &L, i| l.row(i)?.setup.upper_restraint.map(restraint)),
+        Field::text("upper_restraint", |l: &L, i| Some(l.row(i)?.setup.upper_restraint?.word().into())),
         Field::flag("belt_landmark_ok", |l: &L, i| l.row(i)?.setup.belt_landmark_ok),
         Field::flag("belt_seated", |l: &L, i| l.row(i)?.setup.belt_seated),
         Field::flag("slack_cycle_done", |l: &L, i| l.row(i)?.setup.slack_cycle_done),
@@ -226,7 +200,7 @@ mod tests {
     use super::*;
     use crate::export::place::Place;
     use crate::rows::made::visit;
-    use crate::rows::row::{Dose, Setup, Turns};
+    use crate::rows::row::{Dose, Mode, Position, Setup, Turns, UpperRestraint};
     use crate::units::{Degrees, Kilograms, Millimetres, Minutes, Newtons, Seconds};
 
     fn names() -> Names {
