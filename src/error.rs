@@ -21,7 +21,9 @@ pub fn plain(text: &str) -> Cow<'_, str> {
     Cow::Owned(plain)
 }
 
-fn steers_terminal(c: char) -> bool {
+/// Whether a terminal obeys a character instead of showing it: control characters, separators of lines and paragraphs, and
+/// marks that turn the direction of writing.
+pub fn steers_terminal(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }

@@ -4,11 +4,9 @@ use super::episode::Episode;
 use crate::catalogue::Conditions;
 use crate::error::Problem;
 use crate::rows::names::Names;
-use crate::rows::row::{EndedHow, Onset, Sex};
 use crate::rows::tables::{Field, frame, write_parquet};
 use crate::visits::tables::{calendar_day, episode_number, name, quarter, region};
 use polars::prelude::DataFrame;
-use std::borrow::Cow;
 use std::path::Path;
 
 /// A score of an episode, given by its position from 0, in the measure's own unit.
@@ -50,35 +48,6 @@ fn score(of: &ScoreOf<'_>, line: usize) -> Option<f64> {
     of(u32::try_from(line).ok()?)
 }
 
-fn onset(onset: Onset) -> Cow<'static, str> {
-    match onset {
-        Onset::Acute => "acute",
-        Onset::Subacute => "subacute",
-        Onset::Persistent => "persistent",
-    }
-    .into()
-}
-
-fn sex(sex: Sex) -> Cow<'static, str> {
-    match sex {
-        Sex::Female => "female",
-        Sex::Male => "male",
-        Sex::Other => "other",
-    }
-    .into()
-}
-
-fn ended_how(ended: EndedHow) -> Cow<'static, str> {
-    match ended {
-        EndedHow::Completed => "completed",
-        EndedHow::StoppedEarly => "stopped early",
-        EndedHow::ReferredOn => "referred on",
-        EndedHow::Lost => "lost",
-        EndedHow::Ongoing => "ongoing",
-    }
-    .into()
-}
-
 /// The columns. `first_day` and `last_day` are on the rows' own clock: days since 1970-01-01 where there are dates,
 /// else the export's offsets. `delivered_of_planned` is visits / planned_visits.
 fn fields<'a>(outcomes: &'a [OutcomeColumns<'a>]) -> Vec<Field<'a, Lines<'a>>> {
@@ -94,9 +63,9 @@ fn fields<'a>(outcomes: &'a [OutcomeColumns<'a>]) -> Vec<Field<'a, Lines<'a>>> {
         Field::text("region", |l: &L, i| region(l.get(i)?.region)),
         Field::text("icd10", |l: &L, i| name(&l.names.codes, l.get(i)?.icd10?)),
         Field::flag("caution", |l: &L, i| Some(l.get(i)?.caution)),
-        Field::text("onset", |l: &L, i| l.get(i)?.onset.map(onset)),
+        Field::text("onset", |l: &L, i| Some(l.get(i)?.onset?.word().into())),
         Field::text("age_band", |l: &L, i| Some(l.get(i)?.age?.band().into())),
-        Field::text("sex", |l: &L, i| l.get(i)?.sex.map(sex)),
+        Field::text("sex", |l: &L, i| Some(l.get(i)?.sex?.word().into())),
         Field::number("body_mass_index", |l: &L, i| l.get(i)?.body_mass_index.map(|x| x.kg_per_m2())),
         Field::flag("prior_surgery", |l: &L, i| l.get(i)?.prior_surgery),
         Field::flag("compensation", |l: &L, i| l.get(i)?.compensation),
@@ -115,7 +84,7 @@ fn fields<'a>(outcomes: &'a [OutcomeColumns<'a>]) -> Vec<Field<'a, Lines<'a>>> {
             let planned = l.get(i)?.planned_visits.filter(|planned| *planned > 0)?;
             Some(f64::from(l.get(i)?.visits) / f64::from(planned))
         }),
-        Field::text("ended_how", |l: &L, i| l.get(i)?.ended_how.map(ended_how)),
+        Field::text("ended_how", |l: &L, i| Some(l.get(i)?.ended_how?.word().into())),
         Field::flag("overlaps", |l: &L, i| Some(l.get(i)?.overlaps)),
         Field::whole("visits_with_pull", |l: &L, i| Some(l.get(i)?.dose.visits_with_pull.into())),
         Field::number("mean_percent_body_weight", |l: &L, i| l.get(i)?.dose.mean_percent_body_weight),
@@ -210,7 +179,7 @@ pub fn bare_episode(
 mod tests {
     use super::*;
     use crate::episodes::episode::DoseTotals;
-    use crate::rows::row::{Age, BodyMassIndex};
+    use crate::rows::row::{Age, BodyMassIndex, EndedHow, Onset, Sex};
     use crate::rows::when::{Quarter, When};
 
     fn names() -> Names {

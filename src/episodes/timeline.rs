@@ -4,9 +4,10 @@ use super::boundaries::cut;
 use super::episode::Episodes;
 use super::regions::Regions;
 use crate::catalogue::{ConditionId, Region};
-use crate::export::place::{FileId, Place};
+use crate::export::place::Place;
 use crate::group::settings::EpisodeRules;
-use crate::rows::row::{Dose, Facts, NameId, Row, Score, Setup};
+pub use crate::rows::made::visit;
+use crate::rows::row::{Facts, NameId, Row, Score, Setup};
 use crate::rows::when::{Quarter, When};
 use crate::visits::visits::Visits;
 use std::num::NonZeroU32;
@@ -16,30 +17,6 @@ pub const CERVICAL: Option<Region> = Some(Region::Cervical);
 
 pub fn name(number: u32) -> NameId {
     NameId(NonZeroU32::new(number).unwrap())
-}
-
-/// A treated lumbar visit of patient 1 at site 1 on a day of the calendar clock.
-pub fn visit(day: i32) -> Row {
-    Row {
-        place: Place { file: FileId(0), line: 2 },
-        site: name(1),
-        patient: name(1),
-        when: When::Calendar { day },
-        episode: None,
-        clinician: None,
-        table: None,
-        visit_no: None,
-        is_visit: true,
-        attended: None,
-        condition: None,
-        icd10: None,
-        caution: false,
-        dose: Dose::default(),
-        setup: Setup { region: LUMBAR, ..Setup::default() },
-        facts: Facts::default(),
-        scores_from: 0,
-        scores_len: 0,
-    }
 }
 
 impl Row {

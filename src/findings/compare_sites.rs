@@ -21,6 +21,8 @@ use crate::models::fitted_course::RESPONSE;
 use crate::models::grid::Grid;
 use crate::models::sites::cases::{Quantity, Reader, Scope};
 use crate::models::sites::comparison::{Comparison, Line, Part, Quarters, compare};
+use crate::models::sites::null_model::Discrimination;
+use mendcurve_stats::Interval;
 use mendcurve_stats::multiplicity::benjamini_hochberg;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
@@ -158,7 +160,10 @@ impl Shows<'_> {
                 .map(|(covariate, lacking)| (*covariate, Shown::Value(as_count(*lacking))))
                 .collect(),
             left_out: from.left_out.clone(),
-            discrimination: from.quality.discrimination.map(Estimate::from),
+            discrimination: from.quality.discrimination.map(|Discrimination { value, interval }| {
+                let Interval { low, high } = interval.unwrap_or(Interval { low: value, high: value });
+                Estimate { value, low, high }
+            }),
             calibration_slope: from.quality.calibration_slope,
             penalised: from.penalised,
             between_sd: from.between.as_ref().map(|between| between.sd),
@@ -173,7 +178,7 @@ impl Shows<'_> {
         let period = line.quarter.map_or(Period::All, Period::Quarter);
         let extent = self.extent(from, &period, Some(site), &line.parts);
         let rate = |value: f64| extent.rate(from.quantity, value);
-        let limits = |interval: mendcurve_stats::Interval| match (rate(interval.low), rate(interval.high)) {
+        let limits = |interval: Interval| match (rate(interval.low), rate(interval.high)) {
             (Shown::Value(low), Shown::Value(high)) => Shown::Value((low, high)),
             _ => Shown::Withheld,
         };
@@ -252,7 +257,7 @@ impl Shows<'_> {
 }
 
 fn funnel_at(from: &crate::models::sites::comparison::FunnelAt) -> FunnelAt {
-    let of = |interval: mendcurve_stats::Interval| (interval.low, interval.high);
+    let of = |interval: Interval| (interval.low, interval.high);
     FunnelAt { episodes: from.episodes, limits_95: of(from.limits_95), limits_998: of(from.limits_998) }
 }
 

@@ -1,20 +1,19 @@
-//! What a name may not hold: control characters, which a terminal obeys, and at its start what a spreadsheet computes.
+//! What a name may not hold: what steers a terminal, called control characters here, and at its start what a spreadsheet
+//! computes.
 
-/// Whether a text holds a control character, a line or paragraph separator, or a mark that turns the direction of writing.
+use crate::error::steers_terminal;
+
+/// Whether a text holds what steers a terminal.
 pub fn has_control(text: &str) -> bool {
     // nearly every name is printable ASCII
-    !text.bytes().all(|byte| (0x20..0x7f).contains(&byte)) && text.chars().any(is_control)
-}
-
-fn is_control(letter: char) -> bool {
-    letter.is_control() || matches!(letter, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    !text.bytes().all(|byte| (0x20..0x7f).contains(&byte)) && text.contains(steers_terminal)
 }
 
 /// Whether a spreadsheet would take a cell with this text for a formula: it begins with `=` `+` `-` `@`, their full-width
-/// forms, or a control character.
+/// forms, or what steers a terminal.
 pub fn begins_like_a_formula(text: &str) -> bool {
     let signs = ['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'];
-    text.starts_with(|first| signs.contains(&first) || is_control(first))
+    text.starts_with(|first| signs.contains(&first) || steers_terminal(first))
 }
 
 /// A text of several lines on one, with a space for each line end.
@@ -34,7 +33,19 @@ mod tests {
 
     #[test]
     fn what_a_terminal_obeys_is_a_control_character_and_letters_are_not() {
-        for text in ["\u{1b}[2J", "a\nb", "a\tb", "\u{7f}", "\u{9b}31m", "a\u{202e}b", "a\u{2028}b", "\0"] {
+        for text in [
+            "\u{1b}[2J",
+            "a\nb",
+            "a\tb",
+            "\u{7f}",
+            "\u{9b}31m",
+            "a\u{202e}b",
+            "a\u{2028}b",
+            "\0",
+            "a\u{61c}",
+            "\u{200e}a",
+            "a\u{200f}b",
+        ] {
             assert!(has_control(text), "{text:?}");
         }
         for text in ["", "Alderwick", "Größe 3 µ", "Ελένη", "日本", "a\u{a0}b", "-0.5"] {

@@ -16,6 +16,7 @@ pub mod followed;
 pub mod grid;
 pub mod imputation;
 pub mod imputed_outcomes;
+mod independent_columns;
 pub mod on_track;
 pub mod ordinal;
 pub mod panel;

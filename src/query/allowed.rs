@@ -53,36 +53,76 @@ pub fn check(sql: &str) -> Result<(), Refused> {
 }
 
 fn measure(tokens: &[TokenWithSpan]) -> Result<(), Refused> {
-    let (mut depth, mut length) = (0_usize, 0_usize);
-    let mut chains = vec![0_usize]; // of the expression, and of those in whose brackets it stands
+    let (mut at, mut length) = (Nesting::default(), 0_usize);
     for TokenWithSpan { token, span } in tokens {
-        match token {
-            Token::LParen => chains.push(0),
-            Token::RParen if chains.len() > 1 => drop(chains.pop()),
-            Token::Comma => chains.iter_mut().last().into_iter().for_each(|chain| *chain = 0),
-            Token::Word(word) if begins_a_clause(word.keyword) => {
-                chains.iter_mut().last().into_iter().for_each(|chain| *chain = 0);
-            }
-            token if links(token) => chains.iter_mut().last().into_iter().for_each(|chain| *chain += 1),
-            _ => {}
+        if *token == Token::Comma {
+            at.begin_expression();
         }
-        if chains.iter().sum::<usize>() > LONGEST_CHAIN {
+        if !links(token) {
+            continue;
+        }
+        length += 1;
+        at.pass(token);
+        if at.open_links > LONGEST_CHAIN {
             return Err(Refused::TooLong);
         }
-        match token {
-            Token::LParen | Token::LBracket | Token::LBrace => depth += 1,
-            Token::RParen | Token::RBracket | Token::RBrace => depth = depth.saturating_sub(1),
-            Token::Word(word) if word.keyword == Keyword::CASE => depth += 1,
-            Token::Word(word) if word.keyword == Keyword::END => depth = depth.saturating_sub(1),
-            _ => {}
-        }
-        if depth > DEEPEST {
+        if at.depth > DEEPEST {
             let Location { line, column } = span.start;
             return Err(Refused::TooDeep(line, column));
         }
-        length += usize::from(links(token));
     }
     if length > LONGEST { Err(Refused::TooLong) } else { Ok(()) }
+}
+
+/// How deep a place in a question lies, and how long the expressions are in which it lies.
+#[derive(Default)]
+struct Nesting {
+    /// Brackets and CASEs around it.
+    depth: usize,
+    /// Links of its expression so far.
+    links: usize,
+    /// Links of those in whose brackets it stands, the outermost first.
+    around: Vec<usize>,
+    /// The sum of all of these.
+    open_links: usize,
+}
+
+impl Nesting {
+    /// Goes past a token that links.
+    fn pass(&mut self, token: &Token) {
+        match token {
+            Token::LParen => {
+                self.depth += 1;
+                self.around.push(std::mem::take(&mut self.links));
+            }
+            Token::RParen => {
+                self.depth = self.depth.saturating_sub(1);
+                self.begin_expression();
+                self.links = self.around.pop().unwrap_or_default();
+            }
+            Token::LBracket | Token::LBrace => self.link(1),
+            Token::RBracket | Token::RBrace => self.link(-1),
+            Token::Word(word) => match word.keyword {
+                Keyword::CASE => self.link(1),
+                Keyword::END => self.link(-1),
+                keyword if begins_a_clause(keyword) => self.begin_expression(),
+                _ => self.link(0),
+            },
+            _ => self.link(0),
+        }
+    }
+
+    /// What follows is an expression of its own.
+    fn begin_expression(&mut self) {
+        self.open_links -= std::mem::take(&mut self.links);
+    }
+
+    /// Adds a link, which leads deeper or out again.
+    fn link(&mut self, deeper: isize) {
+        self.depth = self.depth.saturating_add_signed(deeper);
+        self.links += 1;
+        self.open_links += 1;
+    }
 }
 
 /// Whether a word ends one expression and lets another begin.

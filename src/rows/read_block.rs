@@ -2,7 +2,9 @@
 //!
 //! Blocks are read side by side, each with its own short lists of names; the file joins them in order.
 
-use super::fields::{self, Draft};
+use super::cell::Cell;
+use super::codes::Cache;
+use super::fields::Draft;
 use super::ledger::{Blanks, InCell, Rejected};
 use super::match_columns::{CellSource, Plan, ReadingPlan, ScorePlan};
 use super::names::Names;
@@ -41,7 +43,7 @@ pub struct BlockRows {
 /// Reads the records of a block. The header is not among them.
 pub fn read_block(plan: &Plan<'_>, block: &Block, file: FileId, as_of: chrono::NaiveDate) -> BlockRows {
     let mut records = Records::new(block, plan.mapping.form.delimiter);
-    let mut reader = BlockReader { plan, as_of, out: BlockRows::default(), cache: fields::Cache::default() };
+    let mut reader = BlockReader { plan, as_of, out: BlockRows::default(), cache: Cache::default() };
     while let Some(record) = records.next_record() {
         reader.out.read += 1;
         let place = |line: u64| Place { file, line: u32::try_from(line).unwrap_or(u32::MAX) };
@@ -61,7 +63,7 @@ struct BlockReader<'p, 'g> {
     plan: &'p Plan<'g>,
     as_of: chrono::NaiveDate,
     out: BlockRows,
-    cache: fields::Cache,
+    cache: Cache,
 }
 
 type Fault = (Option<u16>, Reason);
@@ -90,16 +92,15 @@ impl BlockReader<'_, '_> {
 
         let mut draft = Draft::default();
         for field in &plan.fields {
-            let cell = match field.source {
+            let text = match field.source {
                 CellSource::Column(column) => clean(record.get(usize::from(column))),
                 CellSource::Fixed(text) => text,
             };
-            if cell.is_empty() || field.missing.contains(&cell) {
+            if text.is_empty() || field.missing.contains(&text) {
                 continue;
             }
-            let understood =
-                fields::read(plan, field, cell, record, &mut draft, &mut self.out.names, &mut self.cache, self.as_of);
-            if let Err(reason) = understood {
+            let cell = Cell { text, field, plan, record };
+            if let Err(reason) = draft.read(&cell, &mut self.out.names, &mut self.cache, self.as_of) {
                 // a row without its site would be another site's
                 let rejects = field.field.is_required() || field.field == Field::Site;
                 if rejects || reason == Reason::NameTooLong {

@@ -5,6 +5,7 @@
 //! rows fit in memory and nothing is allocated per row.
 
 use super::when::When;
+pub use super::words::{EndedHow, Mode, Onset, Position, Sex, UpperRestraint};
 use crate::catalogue::{ConditionId, MeasureId, PainSite, Region};
 use crate::export::place::Place;
 use crate::units::{Degrees, Kilograms, Millimetres, Minutes, Newtons, Seconds};
@@ -181,89 +182,6 @@ pub enum Answers {
     },
 }
 
-/// Static or intermittent traction.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Mode {
-    /// One steady pull.
-    Static,
-    /// Cycles of pull and rest.
-    Intermittent,
-}
-
-/// How the patient lies.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Position {
-    /// Face down.
-    Prone,
-    /// Face up.
-    Supine,
-}
-
-/// What holds the upper body against the pull.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum UpperRestraint {
-    /// The patient holds on.
-    Handholds,
-    /// A harness round the chest.
-    ChestHarness,
-    /// Posts under the arms.
-    AxillaryPosts,
-    /// Nothing.
-    None,
-}
-
-/// Sex as recorded.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Sex {
-    /// Female.
-    Female,
-    /// Male.
-    Male,
-    /// Another entry.
-    Other,
-}
-
-/// Time from onset to the start of care: acute under 6 weeks, subacute 6 to 12, persistent over 12.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Onset {
-    /// Under 6 weeks.
-    Acute,
-    /// 6 to 12 weeks.
-    Subacute,
-    /// Over 12 weeks.
-    Persistent,
-}
-
-impl Onset {
-    /// The class of a time since onset in days.
-    pub fn of_days(days: f64) -> Option<Self> {
-        if days.is_nan() || days < 0.0 {
-            None
-        } else if days < 42.0 {
-            Some(Self::Acute)
-        } else if days <= 84.0 {
-            Some(Self::Subacute)
-        } else {
-            Some(Self::Persistent)
-        }
-    }
-}
-
-/// How a course of care ended.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum EndedHow {
-    /// As planned.
-    Completed,
-    /// Before the plan was done.
-    StoppedEarly,
-    /// To other care.
-    ReferredOn,
-    /// Nobody knows.
-    Lost,
-    /// Still in care.
-    Ongoing,
-}
-
 /// Age in whole years, 0 to 90, where 90 means 90 or over (45 CFR 164.514(b)(2)(i)(C)).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Age(NonZeroU8); // one more than the age, so that zero is free to mean "absent"
@@ -368,14 +286,5 @@ mod tests {
         assert_eq!(Age::new(95.0).map(Age::band), Some("90+"));
         assert_eq!(Age::new(f64::NAN), None);
         assert_eq!(Age::new(-1.0), None);
-    }
-
-    #[test]
-    fn onset_classes_meet_at_6_and_12_weeks() {
-        assert_eq!(Onset::of_days(41.0), Some(Onset::Acute));
-        assert_eq!(Onset::of_days(42.0), Some(Onset::Subacute));
-        assert_eq!(Onset::of_days(84.0), Some(Onset::Subacute));
-        assert_eq!(Onset::of_days(85.0), Some(Onset::Persistent));
-        assert_eq!(Onset::of_days(f64::NAN), None);
     }
 }

@@ -271,11 +271,11 @@ fn account(ledger: &mut Ledger, row: &Row, exact: bool) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::lots::tests::visit;
     use super::*;
     use crate::catalogue::{MeasureId, PainSite};
     use crate::export::place::FileId;
     use crate::rows::ledger::FileLedger;
+    use crate::rows::made::visit;
     use crate::rows::row::Answers;
     use crate::units::Newtons;
     use proptest::prelude::*;

@@ -6,7 +6,7 @@
 //! draw the same lots in any order, in any file and beside any other rows.
 
 use crate::rows::names::{NameList, Names};
-use crate::rows::row::{Answers, NameId, Row, Score};
+use crate::rows::row::{Answers, Dose, Facts, NameId, Row, Score, Setup};
 use crate::rows::when::When;
 
 /// Draws the lots of a run's rows.
@@ -41,39 +41,48 @@ impl<'a> Lots<'a> {
         lot.known(row.visit_no, u64::from);
         lot.known(row.attended, u64::from);
         lot.known(row.condition, |id| id.0.into());
-        let dose = row.dose;
-        lot.known(dose.mode, |mode| mode as u64);
-        lot.known(dose.cycles, u64::from);
-        [dose.peak_force, dose.low_force].into_iter().for_each(|x| lot.known(x, |x| x.get().to_bits()));
-        [dose.hold, dose.rest, dose.ramp].into_iter().for_each(|x| lot.known(x, |x| x.get().to_bits()));
-        lot.known(dose.session, |x| x.get().to_bits());
-        lot.known(dose.body_mass, |x| x.get().to_bits());
-        let setup = row.setup;
-        lot.known(setup.region, |region| region as u64);
-        lot.known(setup.position, |position| position as u64);
-        lot.known(setup.angle, |x| x.get().to_bits());
-        lot.known(setup.return_tension, |x| x.get().to_bits());
-        lot.known(setup.tension_turns, |x| x.get().to_bits());
-        lot.known(setup.split_gap, |x| x.get().to_bits());
-        lot.known(setup.upper_restraint, |restraint| restraint as u64);
-        let answers = [
-            setup.belt_landmark_ok,
-            setup.belt_seated,
-            setup.slack_cycle_done,
-            setup.level_pull,
-            setup.table_level,
-            setup.adverse_event,
-        ];
+        // every field by name, so that a new one does not compile without a part in the lot
+        let Dose { mode, cycles, peak_force, low_force, hold, rest, ramp, session, body_mass } = row.dose;
+        lot.known(mode, |mode| mode as u64);
+        lot.known(cycles, u64::from);
+        [peak_force, low_force].into_iter().for_each(|x| lot.known(x, |x| x.get().to_bits()));
+        [hold, rest, ramp].into_iter().for_each(|x| lot.known(x, |x| x.get().to_bits()));
+        lot.known(session, |x| x.get().to_bits());
+        lot.known(body_mass, |x| x.get().to_bits());
+        let Setup {
+            region,
+            position,
+            angle,
+            return_tension,
+            tension_turns,
+            split_gap,
+            upper_restraint,
+            belt_landmark_ok,
+            belt_seated,
+            slack_cycle_done,
+            level_pull,
+            table_level,
+            adverse_event,
+        } = row.setup;
+        lot.known(region, |region| region as u64);
+        lot.known(position, |position| position as u64);
+        lot.known(angle, |x| x.get().to_bits());
+        lot.known(return_tension, |x| x.get().to_bits());
+        lot.known(tension_turns, |x| x.get().to_bits());
+        lot.known(split_gap, |x| x.get().to_bits());
+        lot.known(upper_restraint, |restraint| restraint as u64);
+        let answers = [belt_landmark_ok, belt_seated, slack_cycle_done, level_pull, table_level, adverse_event];
         answers.into_iter().for_each(|answer| lot.known(answer, u64::from));
-        let facts = row.facts;
-        lot.known(facts.age, |age| age.years().into());
-        lot.known(facts.sex, |sex| sex as u64);
-        lot.known(facts.onset, |onset| onset as u64);
-        lot.known(facts.prior_surgery, u64::from);
-        lot.known(facts.compensation, u64::from);
-        lot.known(facts.ended_how, |ended| ended as u64);
-        lot.known(facts.planned_visits, u64::from);
-        lot.known(facts.body_mass_index, |index| index.kg_per_m2().to_bits());
+        let Facts { age, sex, onset, prior_surgery, compensation, ended_how, planned_visits, body_mass_index } =
+            row.facts;
+        lot.known(age, |age| age.years().into());
+        lot.known(sex, |sex| sex as u64);
+        lot.known(onset, |onset| onset as u64);
+        lot.known(prior_surgery, u64::from);
+        lot.known(compensation, u64::from);
+        lot.known(ended_how, |ended| ended as u64);
+        lot.known(planned_visits, u64::from);
+        lot.known(body_mass_index, |index| index.kg_per_m2().to_bits());
         for score in scores {
             lot.word(u64::from(score.measure.0) << 8 | score.pain_site as u64);
             match score.answers() {
@@ -128,37 +137,12 @@ impl Lot {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+mod tests {
     use super::*;
-    use crate::catalogue::{MeasureId, PainSite, Region};
+    use crate::catalogue::{MeasureId, PainSite};
     use crate::export::place::{FileId, Place};
-    use crate::rows::row::{Dose, Facts, Setup};
+    use crate::rows::made::visit;
     use crate::units::Newtons;
-    use std::num::NonZeroU32;
-
-    /// A lumbar visit of the first patient at the first site.
-    pub fn visit(day: i32) -> Row {
-        Row {
-            place: Place { file: FileId(0), line: 2 },
-            site: NameId(NonZeroU32::MIN),
-            patient: NameId(NonZeroU32::MIN),
-            when: When::Calendar { day },
-            episode: None,
-            clinician: None,
-            table: None,
-            visit_no: None,
-            is_visit: true,
-            attended: None,
-            condition: None,
-            icd10: None,
-            caution: false,
-            dose: Dose::default(),
-            setup: Setup { region: Some(Region::Lumbar), ..Setup::default() },
-            facts: Facts::default(),
-            scores_from: 0,
-            scores_len: 0,
-        }
-    }
 
     fn names(before: &[&str]) -> Names {
         let mut names = Names::default();

@@ -6,7 +6,7 @@ use crate::catalogue::Region;
 use crate::error::Problem;
 use crate::export::place::Files;
 use crate::rows::names::{NameList, Names};
-use crate::rows::row::{Mode, NameId, Position, Row, UpperRestraint};
+use crate::rows::row::{NameId, Row};
 use crate::rows::tables::{Field, frame, write_parquet};
 use crate::rows::when::{Quarter, When};
 use polars::prelude::DataFrame;
@@ -110,32 +110,6 @@ pub fn region(region: Option<Region>) -> Option<Cow<'static, str>> {
     Some(region?.key().into())
 }
 
-fn position(position: Position) -> Cow<'static, str> {
-    match position {
-        Position::Prone => "prone",
-        Position::Supine => "supine",
-    }
-    .into()
-}
-
-fn mode(mode: Mode) -> Cow<'static, str> {
-    match mode {
-        Mode::Static => "static",
-        Mode::Intermittent => "intermittent",
-    }
-    .into()
-}
-
-fn restraint(restraint: UpperRestraint) -> Cow<'static, str> {
-    match restraint {
-        UpperRestraint::Handholds => "handholds",
-        UpperRestraint::ChestHarness => "chest harness",
-        UpperRestraint::AxillaryPosts => "axillary posts",
-        UpperRestraint::None => "none",
-    }
-    .into()
-}
-
 /// The columns. `visit_no` counts the treated visits of an episode from 1 and is absent for a missed visit and outside
 /// an episode; `visit_no_recorded` is the export's own.
 fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
@@ -155,9 +129,9 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
         Field::whole("day_offset", |l: &L, i| day_offset(l.row(i)?.when)),
         Field::whole("day", |l: &L, i| l.day(i)),
         Field::text("region", |l: &L, i| region(l.row(i)?.setup.region)),
-        Field::text("position", |l: &L, i| l.row(i)?.setup.position.map(position)),
+        Field::text("position", |l: &L, i| Some(l.row(i)?.setup.position?.word().into())),
         Field::number("angle_deg", |l: &L, i| l.row(i)?.setup.angle.map(|x| x.get())),
-        Field::text("mode", |l: &L, i| l.row(i)?.dose.mode.map(mode)),
+        Field::text("mode", |l: &L, i| Some(l.row(i)?.dose.mode?.word().into())),
         Field::number("peak_force_n", |l: &L, i| l.row(i)?.dose.peak_force.map(|x| x.get())),
         Field::number("low_force_n", |l: &L, i| l.row(i)?.dose.low_force.map(|x| x.get())),
         Field::number("hold_s", |l: &L, i| l.row(i)?.dose.hold.map(|x| x.get())),
@@ -169,7 +143,7 @@ fn fields<'a>() -> Vec<Field<'a, Lines<'a>>> {
         Field::number("return_tension_n", |l: &L, i| l.row(i)?.setup.return_tension.map(|x| x.get())),
         Field::number("tension_turns", |l: &L, i| l.row(i)?.setup.tension_turns.map(|x| x.get())),
         Field::number("split_gap_mm", |l: &L, i| l.row(i)?.setup.split_gap.map(|x| x.get())),
-        Field::text("upper_restraint", |l: &L, i| l.row(i)?.setup.upper_restraint.map(restraint)),
+        Field::text("upper_restraint", |l: &L, i| Some(l.row(i)?.setup.upper_restraint?.word().into())),
         Field::flag("belt_landmark_ok", |l: &L, i| l.row(i)?.setup.belt_landmark_ok),
         Field::flag("belt_seated", |l: &L, i| l.row(i)?.setup.belt_seated),
         Field::flag("slack_cycle_done", |l: &L, i| l.row(i)?.setup.slack_cycle_done),
@@ -225,7 +199,8 @@ pub fn no_visits() -> Result<DataFrame, Problem> {
 mod tests {
     use super::*;
     use crate::export::place::Place;
-    use crate::rows::row::{Dose, Facts, Setup, Turns};
+    use crate::rows::made::visit;
+    use crate::rows::row::{Dose, Mode, Position, Setup, Turns, UpperRestraint};
     use crate::units::{Degrees, Kilograms, Millimetres, Minutes, Newtons, Seconds};
 
     fn names() -> Names {
@@ -243,33 +218,10 @@ mod tests {
         files
     }
 
-    fn first(list: &NameList) -> NameId {
-        list.iter().next().unwrap().0
-    }
-
     /// A visit with nothing but what every row has.
     fn bare(day: i32) -> Row {
-        let names = names();
-        Row {
-            place: Place { file: files().iter().next().unwrap().0, line: 7 },
-            site: first(&names.sites),
-            patient: first(&names.patients),
-            when: When::Calendar { day },
-            episode: None,
-            clinician: None,
-            table: None,
-            visit_no: None,
-            is_visit: true,
-            attended: None,
-            condition: None,
-            icd10: None,
-            caution: false,
-            dose: Dose::default(),
-            setup: Setup::default(),
-            facts: Facts::default(),
-            scores_from: 0,
-            scores_len: 0,
-        }
+        let row = visit(day);
+        Row { place: Place { line: 7, ..row.place }, setup: Setup::default(), ..row }
     }
 
     fn dataset(rows: Vec<Row>, episode_of_row: &[Option<u32>], first_days: &[i32]) -> DataFrame {
@@ -308,8 +260,8 @@ mod tests {
     fn every_column_holds_its_own_field_of_the_row() {
         let names = names();
         let row = Row {
-            clinician: Some(first(&names.clinicians)),
-            table: Some(first(&names.tables)),
+            clinician: names.clinicians.find("C1"),
+            table: names.tables.find("T1"),
             visit_no: Some(9),
             attended: Some(true),
             dose: Dose {

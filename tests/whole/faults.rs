@@ -4,7 +4,7 @@
 //! Each write of the program is let fail by itself in `src/report/publish_tests.rs` and `src/cli/fault_tests.rs`; here the faults
 //! are real. What a machine does not let a test do is said on the standard error.
 
-use super::outputs::{names, pseudonymise_needs, refused, small_sample, tree};
+use super::outputs::{names, pseudonymise, pseudonymise_needs, refused, small_sample, tree};
 use super::sample_group::report;
 use super::{command, mendcurve, stderr, text};
 use std::fs;
@@ -63,17 +63,7 @@ fn a_limit_on_the_size_of_files_ends_each_command_with_code_1_and_changes_nothin
         let limits = blocks * 1_024;
         let by_report = run(&["report", text(&group), "--out", text(&out), "--quiet"], limits < largest);
         let by_sample = run(&["sample", text(&group), "--patients", "24"], blocks < 16);
-        let arguments = [
-            "pseudonymise",
-            text(&export),
-            "--key-columns",
-            "patient",
-            "--secret-file",
-            text(&secret),
-            "--out",
-            text(&pseudonyms),
-        ];
-        let by_pseudonyms = run(&arguments, blocks < 16);
+        let by_pseudonyms = run(&pseudonymise(&secret, &export, &pseudonyms), blocks < 16);
         failed += by_report + by_sample + by_pseudonyms;
         if by_pseudonyms == 0 {
             fs::remove_file(&pseudonyms).unwrap();
@@ -231,16 +221,7 @@ fn what_a_killed_run_left_of_another_output_is_named_by_whoever_writes_beside_it
     for arguments in [
         &["report", text(&group), "--out", text(&april), "--quiet"][..],
         &["sample", text(&sample), "--patients", "24"],
-        &[
-            "pseudonymise",
-            text(&export),
-            "--key-columns",
-            "patient",
-            "--secret-file",
-            text(&secret),
-            "--out",
-            text(&pseudonyms),
-        ],
+        &pseudonymise(&secret, &export, &pseudonyms),
     ] {
         let output = mendcurve(arguments);
         assert!(output.status.success(), "{}", stderr(&output));
@@ -267,19 +248,8 @@ fn a_killed_sample_or_pseudonymise_leaves_no_half_file_and_the_next_run_clears_u
     (0..150).for_each(|_| rows.push_str(&more));
     fs::write(&export, rows).unwrap();
     let [sample, pseudonyms] = ["sample", "pseudonyms.csv"].map(|name| scratch.path().join(name));
-    let commands = [
-        vec!["sample", text(&sample), "--patients", "900"],
-        vec![
-            "pseudonymise",
-            text(&export),
-            "--key-columns",
-            "patient",
-            "--secret-file",
-            text(&secret),
-            "--out",
-            text(&pseudonyms),
-        ],
-    ];
+    let commands =
+        [vec!["sample", text(&sample), "--patients", "900"], pseudonymise(&secret, &export, &pseudonyms).to_vec()];
     for (arguments, result) in commands.iter().zip([&sample, &pseudonyms]) {
         let mut was_killed = 0;
         for wait in [0, 5, 10, 20, 40, 80, 160] {

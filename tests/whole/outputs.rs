@@ -179,17 +179,7 @@ fn a_bad_output_path_is_exit_code_2_and_changes_nothing() {
     for out in [&file, &below_file, &too_long, &in_nowhere, &PathBuf::from("/"), &PathBuf::from("")] {
         refused(&mendcurve(&["report", "sample-data", "--out", text(out)]), 2);
         refused(&mendcurve(&["sample", text(out), "--patients", "24"]), 2);
-        let arguments = [
-            "pseudonymise",
-            text(&export),
-            "--key-columns",
-            "patient",
-            "--secret-file",
-            text(&secret),
-            "--out",
-            text(out),
-        ];
-        refused(&mendcurve(&arguments), 2);
+        refused(&mendcurve(&pseudonymise(&secret, &export, out)), 2);
     }
     assert_eq!(fs::read(&file).unwrap(), b"mine");
     assert_eq!(names(scratch.path()), ["export.csv", "file", "secret"]);
@@ -210,6 +200,12 @@ pub fn pseudonymise_needs(folder: &Path) -> (PathBuf, PathBuf) {
     }
     fs::write(&export, rows).unwrap();
     (secret, export)
+}
+
+/// The arguments that put pseudonyms in the place of the patients' keys.
+pub fn pseudonymise<'a>(secret: &'a Path, export: &'a Path, out: &'a Path) -> [&'a str; 8] {
+    let [secret, export, out] = [secret, export, out].map(text);
+    ["pseudonymise", export, "--key-columns", "patient", "--secret-file", secret, "--out", out]
 }
 
 #[test]

@@ -9,12 +9,15 @@ use super::tested::{Question, Tested, by_permutations};
 use super::unlike::{UnitMean, UnitMeans};
 use super::visits::SetupVisits;
 use crate::rows::names::Names;
+use crate::rows::row::NameId;
 use mendcurve_stats::energy::{energy, energy_test};
+use mendcurve_stats::random::{stream, uniform};
 use mendcurve_stats::siblings::beside_siblings;
 
-/// Most episodes of a side whose distance is taken, evenly picked.
+/// Most episodes of a side whose distance is taken, drawn by a keyed hash of their patients' keys: whom else the data hold does not
+/// matter.
 const MOST: usize = 1500;
-/// Most episodes of a side that are permuted, evenly picked of these: enough for any distance that matters.
+/// Most episodes of a side that are permuted, the first drawn of these: enough for any distance that matters.
 const MOST_PERMUTED: usize = 500;
 /// Share of the most that a distance can be, from which on it matters.
 const MATTERS: f64 = 0.1;
@@ -27,14 +30,12 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
     if means.units.len() < 2 || distinct_values(column) < FEWEST_DISTINCT {
         return Vec::new();
     }
-    let centred = |unit: &UnitMean| -> Vec<f64> { unit.values.iter().map(|value| value - unit.mean).collect() };
-    let sides: Vec<(Vec<f64>, Vec<f64>)> = means
-        .units
-        .iter()
-        .map(|unit| {
-            let others: Vec<f64> =
-                means.units.iter().filter(|other| other.unit != unit.unit).flat_map(centred).collect();
-            (picked(&centred(unit), MOST), picked(&others, MOST))
+    let drawn: Vec<Vec<Drawn>> = means.units.iter().map(|unit| first_drawn(of_unit(unit, names))).collect();
+    let sides: Vec<(Vec<f64>, Vec<f64>)> = (0..drawn.len())
+        .map(|own| {
+            let others = drawn.iter().enumerate().filter(|(other, _)| *other != own).flat_map(|(_, of)| of).copied();
+            let own = drawn.get(own).map(|own| values_of(own)).unwrap_or_default();
+            (own, values_of(&first_drawn(others.collect())))
         })
         .collect();
     let distance = |(own, others): &(Vec<f64>, Vec<f64>)| energy(own, others).map_or(0.0, |found| found.inhomogeneity);
@@ -54,10 +55,9 @@ pub fn tests(visits: &SetupVisits<'_>, column: &Column<'_>, means: &UnitMeans, n
             visits.units.key(unit.unit, names)
         );
         let by_chance = || {
-            let (own, others) = (picked(&side.0, MOST_PERMUTED), picked(&side.1, MOST_PERMUTED));
-            let p = |permutations| {
-                energy_test(&own, &others, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p)
-            };
+            let [own, others] = [&side.0, &side.1].map(|side| side.get(..MOST_PERMUTED).unwrap_or(side));
+            let p =
+                |permutations| energy_test(own, others, permutations, SEED, key.as_bytes()).map_or(1.0, |test| test.p);
             by_permutations(|permutations| p(permutations).max(among))
         };
         let matters = *seen >= MATTERS;
@@ -92,8 +92,56 @@ fn distinct_values(column: &Column<'_>) -> usize {
     seen.len()
 }
 
-/// At most this many values, evenly picked in their order.
-fn picked(values: &[f64], most: usize) -> Vec<f64> {
-    let step = values.len().div_ceil(most).max(1);
-    values.iter().copied().step_by(step).collect()
+/// An episode's value less its unit's mean, and when it is drawn: a number on (0, 1) that follows from its patient's key.
+#[derive(Clone, Copy)]
+struct Drawn {
+    turn: f64,
+    value: f64,
+}
+
+fn of_unit(unit: &UnitMean, names: &Names) -> Vec<Drawn> {
+    let turn = |patient: NameId| uniform(&mut stream(SEED, names.patients.get(patient).as_bytes()));
+    let drawn = |(patient, value): (&NameId, &f64)| Drawn { turn: turn(*patient), value: value - unit.mean };
+    unit.whose.iter().zip(&unit.values).map(drawn).collect()
+}
+
+/// The [`MOST`] that are drawn first, in that order.
+fn first_drawn(mut of: Vec<Drawn>) -> Vec<Drawn> {
+    of.sort_unstable_by(|a, b| a.turn.total_cmp(&b.turn).then(a.value.total_cmp(&b.value)));
+    of.truncate(MOST);
+    of
+}
+
+fn values_of(drawn: &[Drawn]) -> Vec<f64> {
+    drawn.iter().map(|one| one.value).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::visits::UnitId;
+    use super::*;
+
+    #[test]
+    fn whether_an_episode_is_drawn_follows_from_its_patient_and_not_from_whom_the_data_hold_before() {
+        let mut names = Names::default();
+        let patients: Vec<NameId> = (0..4_000).filter_map(|i| names.patients.intern(&format!("P{i}"))).collect();
+        let unit = |whose: &[NameId]| UnitMean {
+            unit: UnitId::at(0),
+            values: whose.iter().map(|patient| f64::from(patient.0.get())).collect(),
+            whose: whose.to_vec(),
+            mean: 0.0,
+            as_seen: 0.0,
+            by_condition: 0.0,
+            visits: 0,
+            patients: 0,
+        };
+        let drawn = |whose: &[NameId]| values_of(&first_drawn(of_unit(&unit(whose), &names)));
+        let of_all = drawn(&patients);
+        assert_eq!(of_all.len(), MOST);
+        let without_one = drawn(&patients[1..]);
+        let kept = of_all.iter().filter(|value| without_one.contains(value)).count();
+        assert!(kept >= MOST - 1, "{kept}");
+        let backwards: Vec<NameId> = patients.iter().rev().copied().collect();
+        assert_eq!(drawn(&backwards), of_all);
+    }
 }

@@ -9,6 +9,7 @@ use super::column::{Column, Usual, condition_means, patients};
 use super::tested::{Question, Tested};
 use super::visits::{Level, SetupVisits, UnitId};
 use crate::catalogue::parameter::{Nature, Parameter, SetBy};
+use crate::rows::row::NameId;
 use mendcurve_stats::distribution::{binomial_at_least, t_quantile, t_two_sided};
 use mendcurve_stats::siblings::{Unit, beside_siblings};
 use mendcurve_stats::sum::{mean, sum};
@@ -23,6 +24,8 @@ pub struct UnitMean {
     pub unit: UnitId,
     /// One value an episode, its condition allowed for.
     pub values: Vec<f64>,
+    /// The patient of each.
+    pub whose: Vec<NameId>,
     /// Their mean.
     pub mean: f64,
     /// Their mean before conditions were allowed for.
@@ -63,6 +66,7 @@ pub fn unit_means(column: &Column<'_>, level: Level) -> UnitMeans {
             as_seen: mean(&of.iter().map(|one| one.value).collect::<Vec<f64>>())?,
             by_condition: mean(&conditions)?,
             values,
+            whose: of.iter().map(|one| one.patient).collect(),
             visits: of.iter().map(|one| one.visits).sum(),
             patients: patients(of.iter().map(|one| one.patient)),
         })

@@ -18,10 +18,9 @@
 //! may predict perfectly. A column that those before it reproduce is left out.
 
 use super::cases::Case;
-use crate::catalogue::ConditionId;
 use crate::episodes::episode::Episode;
-use crate::readings::reading::Outcome;
-use crate::rows::row::{Onset, Sex};
+use crate::models::independent_columns::Basis;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// Episodes to a column.
@@ -31,8 +30,6 @@ const FEWEST_IN_CLASS: usize = 5;
 const LEAST_SHARE: usize = 200;
 /// Episodes of a site from which on it is asked to record a covariate.
 const FEWEST_TO_JUDGE: usize = 10;
-/// Share of a column's length that must be left after projection on those before it.
-const NEW_ENOUGH: f64 = 1e-6;
 
 /// What is known of a patient before treatment.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -151,17 +148,17 @@ fn recorded_everywhere(cases: &[Case], lacking: &[bool]) -> bool {
 /// A column with its name.
 type Named = (String, Vec<f64>);
 
-/// Columns taken so far, with an orthonormal basis of them.
+/// Columns taken so far.
 struct Making {
     names: Vec<String>,
     columns: Vec<Vec<f64>>,
-    basis: Vec<Vec<f64>>,
+    basis: Basis,
     room: usize,
 }
 
 impl Making {
     fn new(cases: usize, room: usize) -> Self {
-        let mut making = Self { names: Vec::new(), columns: Vec::new(), basis: Vec::new(), room: usize::MAX };
+        let mut making = Self { names: Vec::new(), columns: Vec::new(), basis: Basis::default(), room: usize::MAX };
         making.take(vec![("intercept".to_owned(), vec![1.0; cases])]);
         making.room = room;
         making
@@ -180,19 +177,7 @@ impl Making {
             return false;
         }
         for (name, column) in columns {
-            let length = norm(&column);
-            let mut rest = column.clone();
-            // twice, since once loses digits when the column is nearly reproduced
-            for _ in 0..2 {
-                for known in &self.basis {
-                    let along = dot(known, &rest);
-                    rest.iter_mut().zip(known).for_each(|(r, k)| *r -= along * k);
-                }
-            }
-            let left = norm(&rest);
-            if left > NEW_ENOUGH * length && left > 0.0 {
-                rest.iter_mut().for_each(|r| *r /= left);
-                self.basis.push(rest);
+            if self.basis.take(&column) {
                 self.names.push(name);
                 self.columns.push(column);
                 self.room = self.room.saturating_sub(1);
@@ -200,14 +185,6 @@ impl Making {
         }
         self.names.len() > before
     }
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
-}
-
-fn norm(a: &[f64]) -> f64 {
-    dot(a, a).sqrt()
 }
 
 /// The columns of a covariate, and which cases lack it.
@@ -223,47 +200,14 @@ fn columns_of(covariate: Covariate, cases: &[Case], episodes: &[Episode]) -> (Ve
             let index = |case: &Case| Some(of(case)?.body_mass_index?.kg_per_m2());
             number("body-mass index", 5.0, false, cases.iter().map(index))
         }
-        Covariate::Outcome => classes("outcome", cases.iter().map(|case| Some(class_of_outcome(case.outcome)))),
-        Covariate::Condition => classes("condition", cases.iter().map(|case| Some(class_of_condition(case.condition)))),
-        Covariate::Onset => {
-            let onset = |case: &Case| of(case)?.onset.map(|onset| class_of_onset(onset).to_owned());
-            classes("onset", cases.iter().map(onset))
-        }
-        Covariate::Sex => {
-            let sex = |case: &Case| of(case)?.sex.map(|sex| class_of_sex(sex).to_owned());
-            classes("sex", cases.iter().map(sex))
-        }
-        Covariate::PriorSurgery => classes("prior surgery", cases.iter().map(|c| of(c)?.prior_surgery.map(yes_or_no))),
-        Covariate::Compensation => classes("compensation", cases.iter().map(|c| of(c)?.compensation.map(yes_or_no))),
+        Covariate::Outcome => classes("outcome", cases.iter().map(|case| Some(case.outcome))),
+        // that none is recorded is a condition like any other, since it is known for every case
+        Covariate::Condition => classes("condition", cases.iter().map(|case| Some(case.condition))),
+        Covariate::Onset => classes("onset", cases.iter().map(|case| of(case)?.onset)),
+        Covariate::Sex => classes("sex", cases.iter().map(|case| of(case)?.sex)),
+        Covariate::PriorSurgery => classes("prior surgery", cases.iter().map(|case| of(case)?.prior_surgery)),
+        Covariate::Compensation => classes("compensation", cases.iter().map(|case| of(case)?.compensation)),
     }
-}
-
-fn class_of_outcome(outcome: Outcome) -> String {
-    format!("{:?}", outcome)
-}
-
-fn class_of_condition(condition: Option<ConditionId>) -> String {
-    condition.map_or("not recorded".to_owned(), |condition| format!("{condition:?}"))
-}
-
-fn class_of_onset(onset: Onset) -> &'static str {
-    match onset {
-        Onset::Acute => "acute",
-        Onset::Subacute => "subacute",
-        Onset::Persistent => "persistent",
-    }
-}
-
-fn class_of_sex(sex: Sex) -> &'static str {
-    match sex {
-        Sex::Female => "female",
-        Sex::Male => "male",
-        Sex::Other => "another entry",
-    }
-}
-
-fn yes_or_no(yes: bool) -> String {
-    if yes { "yes" } else { "no" }.to_owned()
 }
 
 /// A number around the mean of those who have it, in steps of `unit`; with `curved` its square as well; and an indicator
@@ -290,27 +234,31 @@ fn number(name: &str, unit: f64, curved: bool, values: impl Iterator<Item = Opti
     (columns, lacking)
 }
 
+/// A class of cases: those with one value, or those that lack it.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Class<V> {
+    Of(V),
+    NotRecorded,
+}
+
 /// One indicator a class but the largest; classes too small to stand alone go with the largest. Those that lack it are
 /// a class of their own.
-fn classes(name: &str, values: impl Iterator<Item = Option<String>>) -> (Vec<Named>, Vec<bool>) {
-    let values: Vec<Option<String>> = values.collect();
-    let lacking = values.iter().map(Option::is_none).collect();
-    let classes: Vec<String> = values.into_iter().map(|value| value.unwrap_or("not recorded".to_owned())).collect();
-    let mut sizes: BTreeMap<&str, usize> = BTreeMap::new();
+fn classes<V: Copy + Ord>(name: &str, values: impl Iterator<Item = Option<V>>) -> (Vec<Named>, Vec<bool>) {
+    let classes: Vec<Class<V>> = values.map(|value| value.map_or(Class::NotRecorded, Class::Of)).collect();
+    let mut sizes: BTreeMap<Class<V>, usize> = BTreeMap::new();
     for class in &classes {
-        *sizes.entry(class).or_default() += 1;
+        *sizes.entry(*class).or_default() += 1;
     }
-    let largest =
-        sizes.iter().max_by_key(|(class, size)| (**size, std::cmp::Reverse(**class))).map(|(class, _)| *class);
-    let enters = |(class, size): (&str, usize)| {
-        let fewest = FEWEST_IN_CLASS.max(classes.len() / LEAST_SHARE);
-        let stands_alone = size >= fewest && classes.len() - size >= fewest;
-        (Some(class) != largest && stands_alone).then(|| {
+    let largest = sizes.iter().max_by_key(|(class, size)| (**size, Reverse(**class))).map(|(class, _)| *class);
+    let fewest = FEWEST_IN_CLASS.max(classes.len() / LEAST_SHARE);
+    let mut columns = Vec::new();
+    for (number, (class, size)) in (1..).zip(&sizes) {
+        if Some(*class) != largest && *size >= fewest && classes.len() - size >= fewest {
             let is = classes.iter().map(|other| f64::from(u8::from(other == class))).collect();
-            (format!("{name}: {class}"), is)
-        })
-    };
-    (sizes.iter().map(|(class, size)| (*class, *size)).filter_map(enters).collect(), lacking)
+            columns.push((format!("{name}, class {number}"), is));
+        }
+    }
+    (columns, classes.iter().map(|class| *class == Class::NotRecorded).collect())
 }
 
 #[cfg(test)]
@@ -334,13 +282,14 @@ mod tests {
 
     #[test]
     fn the_largest_class_is_the_reference_and_a_class_of_few_goes_with_it() {
-        let word = |word: &str, times: usize| vec![Some(word.to_owned()); times];
+        let word = |word: &'static str, times: usize| vec![Some(word); times];
         let values = [word("back", 20), word("neck", 6), word("arm", 4), vec![None; 5]].concat();
         let (columns, lacking) = classes("site", values.into_iter());
         let names: Vec<&str> = columns.iter().map(|(name, _)| name.as_str()).collect();
-        assert_eq!(names, ["site: neck", "site: not recorded"]);
+        assert_eq!(names, ["site, class 3", "site, class 4"], "after arm and back");
         assert_eq!(lacking.iter().filter(|lacks| **lacks).count(), 5);
         assert_eq!(columns[0].1.iter().sum::<f64>(), 6.0);
+        assert_eq!(columns[1].1.iter().sum::<f64>(), 5.0);
     }
 
     #[test]

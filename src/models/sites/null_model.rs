@@ -33,10 +33,19 @@ pub struct NullModel {
 /// How well a model tells episodes apart that it has not seen.
 #[derive(Clone, Copy, PartialEq, Default, Debug)]
 pub struct Quality {
-    /// Area under the curve (yes or no, DeLong interval) or share of variance explained (change, no interval).
-    pub discrimination: Option<Estimate>,
+    /// How well it does.
+    pub discrimination: Option<Discrimination>,
     /// Slope of outcomes on predictions: on the logit for a yes or no. Ideal 1.
     pub calibration_slope: Option<f64>,
+}
+
+/// Area under the curve, of a yes or no, or share of variance explained, of a change.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Discrimination {
+    /// The area or share.
+    pub value: f64,
+    /// DeLong's interval of an area; a share has none.
+    pub interval: Option<Interval>,
 }
 
 /// Fits the model to values in the order of the design; `None` where it cannot be fitted.
@@ -104,7 +113,8 @@ fn of_chances(chances: &[f64], came: &[f64]) -> Quality {
         Ok(Calibration::Fitted(fit)) => Some(fit.slope.value),
         _ => None,
     };
-    Quality { discrimination: area.and_then(|area| area.estimate), calibration_slope: slope }
+    let of_area = |area: Estimate| Discrimination { value: area.value, interval: Some(area.interval) };
+    Quality { discrimination: area.and_then(|area| area.estimate).map(of_area), calibration_slope: slope }
 }
 
 fn of_changes(foretold: &[f64], came: &[f64]) -> Quality {
@@ -117,11 +127,7 @@ fn of_changes(foretold: &[f64], came: &[f64]) -> Quality {
     let terms = [Term { name: "intercept", values: &ones }, Term { name: "foretold", values: foretold }];
     let explained = (around_mean > 0.0).then(|| 1.0 - around / around_mean);
     Quality {
-        discrimination: explained.map(|value| Estimate {
-            value,
-            standard_error: 0.0,
-            interval: Interval { low: value, high: value },
-        }),
+        discrimination: explained.map(|value| Discrimination { value, interval: None }),
         calibration_slope: linear_regression(&terms, came).ok().and_then(|fit| fit.estimates.get(1).copied()),
     }
 }

@@ -1,12 +1,11 @@
 //! Each rule just inside and just outside its limit, and where it is not asked.
 
 use super::*;
-use crate::export::place::{FileId, Place};
 use crate::group::setup_standard::default_standard;
-use crate::rows::row::{Dose, Facts, Mode, NameId, Setup, Turns};
+use crate::rows::made::visit;
+use crate::rows::row::{Dose, Mode, Setup, Turns};
 use crate::rows::when::When;
 use crate::units::{Kilograms, Millimetres, Minutes, Newtons, STANDARD_GRAVITY, Seconds};
-use std::num::NonZeroU32;
 
 const LBF: f64 = 4.448_221_615_260_5; // NIST SP 811, B.8
 const LUMBAR: Option<Region> = Some(Region::Lumbar);
@@ -17,26 +16,7 @@ fn rules() -> PossibleRules {
 }
 
 fn row(day: i32, dose: Dose, setup: Setup) -> Row {
-    Row {
-        place: Place { file: FileId(0), line: 2 },
-        site: NameId(NonZeroU32::MIN),
-        patient: NameId(NonZeroU32::MIN),
-        when: When::Calendar { day },
-        episode: None,
-        clinician: None,
-        table: None,
-        visit_no: None,
-        is_visit: true,
-        attended: None,
-        condition: None,
-        icd10: None,
-        caution: false,
-        dose,
-        setup,
-        facts: Facts::default(),
-        scores_from: 0,
-        scores_len: 0,
-    }
+    Row { dose, setup, ..visit(day) }
 }
 
 fn course(rows: &[Row], region: Option<Region>, rules: &PossibleRules) -> Vec<Marks> {
