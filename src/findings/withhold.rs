@@ -11,7 +11,8 @@
 //! hidden. Differences are hidden as soon as one side is: E - B, E - F, B - F, F - W, L - W, W - R, E - L. The two
 //! counts that are such differences (baseline too low E - L, baseline missing E - B) are shown where both sides are.
 //!
-//! **Equal counts.** Patterns are nested along what may coincide: E in F, F in B and W, W in R and L; and a count that a shown one equals does not hide a small one.
+//! **Equal counts.** Patterns are nested along what may coincide: E in F, F in B and W, W in R and L, and from one definition
+//! to the next; and a count that a shown one equals does not hide a small one.
 //!
 //! **Sums.** One who knows what is small narrows no part down by any one sum: of sites, of quarters, of parts and their whole (see
 //! [`super::open_sums`]).
@@ -284,6 +285,7 @@ impl OutcomeCounts {
         // all with outcome, then all denominators, then all responders: each may equal any before it
         let start = list.len();
         for kind in [WITH_OUTCOME, DENOMINATOR, RESPONDERS] {
+            let mut before = None;
             for ((table, sensitive), i) in &order {
                 let (Some(sensitive), Some(places)) = (sensitive.get(kind), places.get_mut(*i)) else { continue };
                 let part_of = if kind == WITH_OUTCOME { with_endpoint } else { places[WITH_OUTCOME] };
@@ -292,11 +294,12 @@ impl OutcomeCounts {
                     Count {
                         counts: table.map(|r| [r.with_outcome, r.denominator, r.responders][kind]),
                         sensitive: sensitive.clone(),
-                        within: vec![part_of],
+                        within: std::iter::once(part_of).chain(before).collect(),
                         may_equal: [0, with_endpoint, with_baseline].into_iter().chain(start..list.len()).collect(),
                     },
                 );
                 places[kind] = place;
+                before = Some(place);
             }
         }
         places
