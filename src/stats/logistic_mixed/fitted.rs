@@ -105,14 +105,6 @@ impl MixedFit {
         let shift = self.shift.map_or(0.0, |s| s.value);
         Ok(chances(dot(row, &self.coefficients) + offset + shift + intercept).0)
     }
-
-    /// The chance in a group whose intercept is 0, the middle one: what the columns alone lead to expect.
-    ///
-    /// # Errors
-    /// As [`MixedFit::predict`].
-    pub fn predict_fixed(&self, row: &[f64], offset: f64) -> Result<f64, InputError> {
-        self.predict(row, offset, 0.0)
-    }
 }
 
 /// The fit without groups, as that of groups with an SD of zero.

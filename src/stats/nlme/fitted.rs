@@ -101,12 +101,6 @@ impl RecoveryFit {
         self.parameters.sigma()
     }
 
-    /// Number of covariates that a subject must bring.
-    #[must_use]
-    pub fn covariate_count(&self) -> usize {
-        self.layout.covariates
-    }
-
     /// The population with these covariates at `time`. The mean is that over subjects, not the curve of a subject with mean
     /// coefficients; its standard error (delta method) covers all parameters, those of the covariance too.
     ///

@@ -49,13 +49,15 @@ pub use truncation::TruncationEffect;
 use nalgebra::DVector;
 
 use crate::error::InputError;
-use crate::exponential::LARGEST_LOG_TAU_ERROR;
 use crate::series::Series;
 use likelihood::Likelihood;
 use maximise::{Summit, maximise};
 use parameters::Layout;
 use start::Scale;
 
+/// The standard error of the mean log tau above which the rate counts as unknown: one standard error either way is then
+/// more than a factor of e. A choice of this program, no published source.
+pub const LARGEST_LOG_TAU_ERROR: f64 = 1.0;
 /// The SD of log tau between subjects above which the rates count as unbounded: one SD is then more than a factor of 12.
 /// A choice of this program, no published source.
 const LARGEST_SPREAD: f64 = 2.5;

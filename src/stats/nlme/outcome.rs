@@ -60,7 +60,7 @@ pub enum Doubt {
     PlateauAtOnce,
     /// The mean curve is a straight line over the times measured: no plateau is in sight.
     StraightLine,
-    /// The standard error of the mean log tau is above [`crate::exponential::LARGEST_LOG_TAU_ERROR`].
+    /// The standard error of the mean log tau is above [`super::LARGEST_LOG_TAU_ERROR`].
     RateUnknown,
     /// Rates differ between subjects beyond what the times can show.
     RatesUnbounded,
