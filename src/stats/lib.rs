@@ -27,6 +27,7 @@ pub mod gauss_hermite;
 pub mod linear_regression;
 pub mod logistic;
 pub mod logistic_mixed;
+mod newton;
 
 // repeated measurements of many subjects
 pub mod lmm;

@@ -24,7 +24,6 @@ use crate::readings::reading::Outcome;
 use crate::rows::row::{Onset, Sex};
 use std::collections::BTreeMap;
 
-/// Episodes to a column.
 const EPISODES_A_COLUMN: usize = 10;
 /// Fewest episodes in a class, and outside it; where there are many, a two-hundredth of them.
 const FEWEST_IN_CLASS: usize = 5;
@@ -47,15 +46,11 @@ pub enum Covariate {
     Onset,
     /// Burden at the start in the other domain.
     OtherBaseline,
-    /// Age.
     Age,
     /// A compensation claim.
     Compensation,
-    /// Surgery before.
     PriorSurgery,
-    /// Sex.
     Sex,
-    /// Body-mass index.
     BodyMassIndex,
 }
 
@@ -87,7 +82,6 @@ pub struct CaseMix {
 }
 
 impl CaseMix {
-    /// Number of columns.
     pub fn width(&self) -> usize {
         self.columns.len()
     }

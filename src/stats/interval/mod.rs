@@ -15,6 +15,10 @@ pub use proportion_difference::{ProportionDifference, newcombe_difference};
 
 use crate::error::InputError;
 
+/// Standard errors to either side of a normal estimate in a 95 % interval, rounded as published formulas have it;
+/// [`crate::distribution::normal_quantile`] has all digits.
+pub const ERRORS_95: f64 = 1.96;
+
 /// A closed interval, `low` <= `high`, neither NaN.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Interval {

@@ -9,11 +9,12 @@ use super::sorted::Sorted;
 use super::standardise::MeanChance;
 use crate::distribution::normal_quantile;
 use crate::error::{InputError, all_finite, same_length};
+use crate::evidence::Evidence;
 use crate::gauss_hermite::GaussHermite;
 use crate::interval::{Estimate, Interval};
 use crate::level::Level;
 use crate::logistic::sums::{chances, dot};
-use crate::logistic::{Checked, Evidence, LogisticFit, Method};
+use crate::logistic::{Checked, LogisticFit, Method};
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq)]
