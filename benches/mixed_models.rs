@@ -57,10 +57,8 @@ impl Invented {
         match outcome {
             Outcome::Fitted(trajectory) => {
                 let evidence = &trajectory.fit().evidence;
-                let end = format!(
-                    "{} steps, {} passes, {:.0e} standard errors from the top",
-                    evidence.iterations, evidence.evaluations, evidence.gradient
-                );
+                let end =
+                    format!("{} steps, {:.0e} standard errors from the top", evidence.iterations, evidence.distance);
                 (seconds, trajectory.fit().deviance, end)
             }
             Outcome::NotFitted(why) => panic!("{why:?}"),

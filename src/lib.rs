@@ -3,7 +3,6 @@
 //! The modules stand in the order of a visit's journey through the program; code in one
 //! may use those above it, never those below (a test checks this).
 #![forbid(unsafe_code)]
-#![warn(missing_docs)]
 
 pub mod error;
 pub mod outputs;

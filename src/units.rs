@@ -46,7 +46,6 @@ macro_rules! quantity {
                 inside(value).then(|| Finite::new(value)).flatten().map(Self)
             }
 
-            /// The number.
             pub fn get(self) -> f64 {
                 self.0.get()
             }
@@ -90,7 +89,6 @@ quantity! {
     Burden "" |x| (0.0..=100.0).contains(&x), "A score on the common scale: 0 is best, 100 is worst.";
 }
 
-/// What a unit measures.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Dimension {
     /// Force; SI unit N.
@@ -108,7 +106,6 @@ pub enum Dimension {
 /// A unit that an export may use.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Unit {
-    /// N.
     Newton,
     /// lbf, in force columns also written lb.
     PoundForce,
@@ -116,19 +113,12 @@ pub enum Unit {
     KilogramForce,
     /// Percent of the patient's body weight.
     PercentBodyWeight,
-    /// mm.
     Millimetre,
-    /// cm.
     Centimetre,
-    /// in.
     Inch,
-    /// kg.
     Kilogram,
-    /// lb.
     Pound,
-    /// s.
     Second,
-    /// min.
     Minute,
     /// Degree of arc.
     Degree,
@@ -136,6 +126,10 @@ pub enum Unit {
 
 /// Standard acceleration of gravity, m/s2 (NIST SP 811, B.8; exact by convention).
 pub const STANDARD_GRAVITY: f64 = 9.806_65;
+/// A pound-force in newtons.
+pub const POUND_FORCE: f64 = 4.448_221_615_260_5;
+/// An inch in millimetres.
+pub const INCH: f64 = 25.4;
 
 impl Dimension {
     /// The spellings of its units for messages.
@@ -172,7 +166,6 @@ impl Unit {
         })
     }
 
-    /// What it measures.
     pub fn dimension(self) -> Dimension {
         match self {
             Self::Newton | Self::PoundForce | Self::KilogramForce | Self::PercentBodyWeight => Dimension::Force,
@@ -187,10 +180,10 @@ impl Unit {
     pub fn factor(self) -> Option<f64> {
         Some(match self {
             Self::Newton | Self::Millimetre | Self::Kilogram | Self::Second | Self::Degree => 1.0,
-            Self::PoundForce => 4.448_221_615_260_5,
+            Self::PoundForce => POUND_FORCE,
             Self::KilogramForce => STANDARD_GRAVITY,
             Self::Centimetre => 10.0,
-            Self::Inch => 25.4,
+            Self::Inch => INCH,
             Self::Pound => 0.453_592_37,
             Self::Minute => 60.0,
             Self::PercentBodyWeight => return None,

@@ -15,7 +15,6 @@ pub enum BandEnd {
 /// A severity band. It begins where the one before it ends.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Band {
-    /// Where it ends.
     pub end: BandEnd,
     /// A neutral word for it.
     pub label: String,
@@ -26,7 +25,6 @@ pub struct Band {
 pub struct Bands {
     /// The bands; the last ends at the high end of the range.
     pub steps: Vec<Band>,
-    /// Where they come from.
     pub source: Source,
 }
 

@@ -14,14 +14,12 @@ use std::collections::HashMap;
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct ConditionId(pub u16);
 
-/// One condition.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Condition {
     /// Its key in sheets and file names.
     pub key: String,
     /// Its name for people.
     pub title: String,
-    /// Where it is.
     pub region: Region,
     /// Whether a nerve root is involved: some thresholds depend on it.
     pub radicular: bool,
@@ -36,7 +34,6 @@ pub enum CodeMatch {
     Condition(ConditionId),
     /// A condition, with a code that was not valid on the day.
     NotValidOn(ConditionId),
-    /// A caution.
     Caution,
     /// Nothing known.
     Unknown,
@@ -61,7 +58,6 @@ enum CodeEntry {
     Condition { id: ConditionId, from: Option<NaiveDate>, until: Option<NaiveDate> },
 }
 
-/// The conditions.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Conditions {
     list: Vec<Condition>,

@@ -7,13 +7,11 @@ use super::identifiers::{CellRole, IdentifierKind, plain, words};
 /// What a name stands for.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum NameRole {
-    /// A patient's key.
     Patient,
     /// The label of a course of care, or of a visit.
     Episode,
     /// Who treated.
     Clinician,
-    /// A traction table.
     Table,
     /// A clinic.
     Site,

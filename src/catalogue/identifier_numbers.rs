@@ -28,7 +28,6 @@ pub(super) enum NumberForm {
 }
 
 impl NumberForm {
-    /// Every form.
     pub const ALL: [Self; 7] = [
         Self::HealthService,
         Self::Citizen,
@@ -176,7 +175,6 @@ pub(super) enum Order {
 }
 
 impl Order {
-    /// Every order.
     pub const ALL: [Self; 3] = [Self::YearMonthDay, Self::DayMonthYear, Self::MonthDayYear];
 
     /// Whether eight digits are a date on which a patient may be born, and before which no visit is recorded.

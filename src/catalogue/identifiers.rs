@@ -19,15 +19,11 @@ pub enum IdentifierKind {
     Name,
     /// Where a person lives, more closely than a state.
     Address,
-    /// A postcode.
     Postcode,
     /// A full date of birth or death.
     BirthDate,
-    /// A telephone number.
     Phone,
-    /// A fax number.
     Fax,
-    /// An e-mail address.
     Email,
     /// A social-security number, or the number another state gives a person.
     SocialSecurity,
@@ -43,9 +39,7 @@ pub enum IdentifierKind {
     Vehicle,
     /// The serial number of a device a person has.
     Device,
-    /// A web address.
     Url,
-    /// An internet address.
     IpAddress,
     /// A finger or voice print.
     Biometric,
@@ -130,12 +124,10 @@ pub(super) enum CellRole {
     OrdinaryEnding,
     /// May stand inside a person's name.
     Particle,
-    /// A street.
     Street,
     /// A street when a word ends so.
     #[serde(rename = "street ending")]
     StreetEnding,
-    /// A person's title.
     Title,
     /// A title that is also an abbreviation of other things.
     #[serde(rename = "short title")]

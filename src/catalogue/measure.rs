@@ -129,7 +129,6 @@ pub struct SurgicalThreshold {
     pub title: String,
     /// What it asks for.
     pub criterion: Criterion,
-    /// Where it comes from.
     pub source: Source,
 }
 
@@ -138,7 +137,6 @@ pub struct SurgicalThreshold {
 pub struct Measure {
     /// Its key in mappings, sheets and file names: `odi`.
     pub key: String,
-    /// Its name.
     pub title: String,
     /// Its name where there is little room.
     pub short_title: String,
@@ -176,7 +174,6 @@ pub struct Measure {
     pub with_surgical: bool,
     /// Thresholds found in surgical cohorts.
     pub surgical: Vec<SurgicalThreshold>,
-    /// The error of measurement.
     pub measurement_error: Option<MeasurementError>,
     /// The same with radiculopathy, where it differs.
     pub measurement_error_with_radiculopathy: Option<MeasurementError>,

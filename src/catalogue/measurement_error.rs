@@ -1,6 +1,7 @@
 //! The error of measurement of a score, and the change that it alone hardly ever reaches.
 
 use super::sourced::Sourced;
+use mendcurve_stats::interval::ERRORS_95;
 
 /// What is known of the error of measurement: its standard error, or a standard deviation and a reliability.
 #[derive(Clone, PartialEq, Debug)]
@@ -29,7 +30,7 @@ impl MeasurementError {
     /// patients: 1.96 sqrt(2) SEM (Jacobson & Truax 1991, J Consult Clin Psychol 59:12-19). Not the published
     /// 'MDC' of 1.96 SEM or of 90 %.
     pub fn reliable_change_limit(&self) -> f64 {
-        1.96 * std::f64::consts::SQRT_2 * self.sem()
+        ERRORS_95 * std::f64::consts::SQRT_2 * self.sem()
     }
 }
 

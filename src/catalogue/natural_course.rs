@@ -8,7 +8,6 @@ use serde::Deserialize;
 #[derive(Clone, PartialEq, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Course {
-    /// Key.
     pub key: String,
     /// Name for people.
     pub title: String,
@@ -17,9 +16,7 @@ pub struct Course {
     /// What its weeks count from.
     pub clock: String,
     drawn: bool,
-    /// Citation.
     pub citation: String,
-    /// Its points.
     pub points: Vec<CoursePoint>,
 }
 
@@ -41,7 +38,6 @@ pub struct CoursePoint {
     pub source: String,
 }
 
-/// The published courses.
 #[derive(Clone, PartialEq, Debug, Deserialize)]
 pub struct Courses {
     course: Vec<Course>,
@@ -63,7 +59,6 @@ impl Courses {
         self.course.iter().find(|c| c.drawn && c.region == region.key() && c.onset == onset)
     }
 
-    /// All courses.
     pub fn iter(&self) -> impl Iterator<Item = &Course> {
         self.course.iter()
     }

@@ -3,17 +3,11 @@
 /// Where the pain of a reading is felt.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum PainSite {
-    /// Back.
     Back,
-    /// Leg.
     Leg,
-    /// Neck.
     Neck,
-    /// Arm.
     Arm,
-    /// Elsewhere.
     Other,
-    /// Not said.
     Unspecified,
 }
 

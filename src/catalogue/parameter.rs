@@ -21,13 +21,11 @@ pub enum Parameter {
     UpperRestraint,
     /// The pelvic belt's centre is on its landmark.
     BeltLandmark,
-    /// The belt is seated.
     BeltSeated,
     /// One whole cycle took out the slack before the half was freed.
     SlackCycle,
     /// The line of pull is level.
     LevelPull,
-    /// The table is level.
     TableLevel,
     /// Static or intermittent.
     Mode,
@@ -46,9 +44,7 @@ pub enum Parameter {
 /// A parameter in a region.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct About {
-    /// The parameter.
     pub parameter: Parameter,
-    /// The region.
     pub region: Region,
 }
 
@@ -62,7 +58,6 @@ pub enum Nature {
         /// Its dimension; `None` for counts and percentages.
         dimension: Option<Dimension>,
     },
-    /// Yes or no.
     YesNo,
     /// One of these words.
     Word(&'static [&'static str]),

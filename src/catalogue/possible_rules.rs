@@ -7,7 +7,6 @@ use super::rule::{Rule, RuleLimits, RuleSet};
 pub struct PossibleRules {
     /// The rules that are switched on.
     pub on: RuleSet,
-    /// The limits of each.
     pub limits: RuleLimits,
     /// The words of each, in the order of [`Rule::ALL`].
     texts: [RuleText; Rule::COUNT],

@@ -3,11 +3,8 @@
 /// The region of the spine that is treated.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Region {
-    /// Low back.
     Lumbar,
-    /// Neck.
     Cervical,
-    /// Any other.
     Other,
 }
 

@@ -12,7 +12,6 @@ macro_rules! rules {
         pub enum Rule { $(#[doc = $what] $rule,)* }
 
         impl Rule {
-            /// How many there are.
             pub const COUNT: usize = [$(Self::$rule),*].len();
             /// All, in the order of the standard.
             pub const ALL: [Self; Self::COUNT] = [$(Self::$rule),*];
@@ -159,12 +158,10 @@ impl RuleSet {
         self.0 & (1 << rule as u16) != 0
     }
 
-    /// Adds a rule.
     pub fn add(&mut self, rule: Rule) {
         self.0 |= 1 << rule as u16;
     }
 
-    /// Takes a rule out.
     pub fn remove(&mut self, rule: Rule) {
         self.0 &= !(1 << rule as u16);
     }

@@ -23,19 +23,16 @@ pub fn default_text() -> &'static str {
 /// What one parameter should be.
 #[derive(Clone, PartialEq, Debug)]
 pub struct StandardItem {
-    /// The parameter.
     pub parameter: Parameter,
     /// The region it holds for.
     pub region: Region,
     /// The position it holds for, as a word of [`Parameter::Position`]; all when absent.
     pub position: Option<&'static str>,
-    /// What it should be.
     pub target: Target,
     /// How binding it is.
     pub grade: Grade,
     /// The unit that the standard gives it in and people read it in.
     pub unit: ReadingUnit,
-    /// Where it comes from.
     pub source: String,
     /// What to bear in mind; may be empty.
     pub note: String,
@@ -53,7 +50,6 @@ pub enum Target {
         /// The most that is still right.
         high: f64,
     },
-    /// Yes or no.
     YesNo(bool),
     /// The word at this position of the parameter's words.
     Word(usize),

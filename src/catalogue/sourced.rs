@@ -66,7 +66,6 @@ impl Source {
 pub struct Sourced {
     /// The number, in the unit of the field that holds it.
     pub value: f64,
-    /// Where it comes from.
     pub source: Source,
 }
 

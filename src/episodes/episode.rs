@@ -8,7 +8,6 @@ use std::ops::Range;
 /// One course of care.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Episode {
-    /// The patient.
     pub patient: NameId,
     /// The export's own label of it, if any.
     pub label: Option<NameId>,
@@ -32,7 +31,6 @@ pub struct Episode {
     pub onset: Option<Onset>,
     /// Age at the start.
     pub age: Option<Age>,
-    /// Sex.
     pub sex: Option<Sex>,
     /// Body-mass index at the start.
     pub body_mass_index: Option<BodyMassIndex>,
@@ -99,7 +97,6 @@ impl Episodes {
 /// Where one patient's rows and episodes stand.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct PatientSpan {
-    /// The patient.
     pub patient: NameId,
     /// Range of the run's rows.
     pub rows: Range<u32>,

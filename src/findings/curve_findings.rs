@@ -16,6 +16,7 @@ use crate::models::score_scale::Bell;
 use crate::models::time_to_response::{self as waiting, Step};
 use crate::models::unfit::Unfit;
 use mendcurve_stats::Interval;
+use mendcurve_stats::interval::ERRORS_95;
 use mendcurve_stats::prediction::Rate;
 
 /// Days for which a mean stands among the parameters: the first, two weeks, six weeks, twelve weeks.
@@ -126,7 +127,7 @@ fn parameters(
     list.extend(margin.map(|(value, error)| Parameter {
         name: "held_out_margin",
         value,
-        uncertainty: Some((error, value - 1.96 * error, value + 1.96 * error)),
+        uncertainty: Some((error, value - ERRORS_95 * error, value + ERRORS_95 * error)),
     }));
     list
 }

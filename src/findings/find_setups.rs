@@ -51,7 +51,7 @@ pub fn setup_findings(sources: &SetupSources<'_>, small: SmallCells, more_p: &[f
     let SetupSources { records, visits, standard, .. } = *sources;
     let names = records.names;
     let seen = SetupVisits::of(&visits.rows, records.episodes, names);
-    let Ok(confidence) = Confidence::new(0.95) else { return (SetupFindings::default(), vec![1.0; more_p.len()]) };
+    let confidence = Confidence::NINETY_FIVE;
     let ask = |about: &About| {
         let column = Column::of(&seen, *about);
         (!column.values.is_empty()).then(|| ask(&seen, &column, standard, names, (small, confidence)))

@@ -18,10 +18,10 @@ use super::shown::{Estimate, Shown};
 use super::withhold::Rule;
 use crate::group::settings::Audience;
 use mendcurve_stats::Level;
-use mendcurve_stats::interval::wilson;
+use mendcurve_stats::interval::{ERRORS_95, wilson};
 
 /// Standard errors from one end of a 95 % interval to the other.
-pub(super) const ERRORS_ACROSS: f64 = 2.0 * 1.96;
+pub(super) const ERRORS_ACROSS: f64 = 2.0 * ERRORS_95;
 /// Counts of a release are multiples of it.
 const BASE: u32 = 5;
 /// A smaller p value is told as this.

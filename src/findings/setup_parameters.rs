@@ -186,7 +186,6 @@ fn funnel(missed: &Shares, group: f64) -> Vec<(f64, Limits, Limits)> {
     let largest = missed.units.iter().map(|unit| unit.visits).max().unwrap_or(0);
     let effects: Vec<f64> = missed.units.iter().map(|unit| unit.design_effect).collect();
     let effect = mendcurve_stats::sum::mean(&effects).unwrap_or(1.0);
-    let (Ok(inner), Ok(outer)) = (Confidence::new(0.95), Confidence::new(0.998)) else { return Vec::new() };
     let limits = |step: usize| {
         let visits = f64::from(largest) * (step as f64 / FUNNEL_STEPS as f64).powi(2);
         let independent = (visits / effect).round() as u64;
@@ -194,7 +193,7 @@ fn funnel(missed: &Shares, group: f64) -> Vec<(f64, Limits, Limits)> {
             let limits = proportion_limits(group, independent, level, Interpolation::Inside).ok()?;
             Some((limits.interval.low, limits.interval.high))
         };
-        Some((visits, at(inner)?, at(outer)?))
+        Some((visits, at(Confidence::NINETY_FIVE)?, at(Confidence::NINETY_NINE_POINT_EIGHT)?))
     };
     (1..=FUNNEL_STEPS).filter_map(limits).collect()
 }

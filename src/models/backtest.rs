@@ -27,7 +27,6 @@ pub const COVERAGE_OFF: f64 = 0.10;
 pub struct HeldOut<'a> {
     /// Their readings.
     pub track: Track<'a>,
-    /// The yardstick.
     pub yardstick: Yardstick<'a>,
     /// Day of the endpoint reading and whether it was a response; absent when not known or out of reach.
     pub end: Option<(f64, bool)>,

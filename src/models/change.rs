@@ -18,9 +18,7 @@ pub struct Change {
     pub baseline_mean: Option<f64>,
     /// SD of their baselines.
     pub baseline_sd: Option<f64>,
-    /// Mean endpoint.
     pub endpoint_mean: Option<f64>,
-    /// SD of the endpoints.
     pub endpoint_sd: Option<f64>,
     /// Mean change with its 95 % t interval.
     pub change: Option<Estimate>,

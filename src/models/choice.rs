@@ -30,9 +30,7 @@ pub struct Chosen {
 pub struct Margin {
     /// Mean log density a patient less that of the other model.
     pub value: f64,
-    /// Its standard error.
     pub standard_error: f64,
-    /// Patients.
     pub patients: u32,
 }
 

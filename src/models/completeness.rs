@@ -7,7 +7,6 @@ use super::followed::Followed;
 pub struct Completeness {
     /// Due episodes that started.
     pub episodes: u32,
-    /// With a baseline.
     pub with_baseline: u32,
     /// With what an outcome needs: a baseline and an endpoint, or the endpoint alone for a measure that looks back.
     pub with_endpoint: u32,

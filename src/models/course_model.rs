@@ -31,7 +31,6 @@ pub enum Kind {
 /// What becomes of a curve without the readings at the ends of the scale.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum EndEffect {
-    /// It changes.
     Changed {
         /// Plateau without them less plateau with them, own unit.
         plateau: f64,
@@ -42,12 +41,10 @@ pub enum EndEffect {
     NoFit,
 }
 
-/// A fitted course.
 #[derive(Clone, Debug)]
 pub enum CourseModel {
     /// Exponential approach to a plateau.
     Exponential(Box<RecoveryFit>),
-    /// Natural spline.
     Spline(Box<SplineCourse>),
 }
 
@@ -106,7 +103,6 @@ impl CourseModel {
         })
     }
 
-    /// Which model it is.
     pub fn kind(&self) -> Kind {
         match self {
             Self::Exponential(_) => Kind::Exponential,
@@ -266,7 +262,9 @@ impl CourseModel {
         match self {
             Self::Exponential(fit) => format!(
                 "maximum likelihood, {} steps, squared distance to the maximum {:.0e} standard errors, least curvature {:.2}",
-                fit.evidence.steps, fit.evidence.newton_decrement, fit.evidence.curvature
+                fit.evidence.iterations,
+                fit.evidence.distance.powi(2),
+                fit.evidence.curvature
             ),
             Self::Spline(course) => course.evidence(),
         }

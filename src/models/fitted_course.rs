@@ -32,19 +32,13 @@ const MANY_AT_ENDS: f64 = 0.05;
 /// What the fits read.
 #[derive(Clone, Copy, Debug)]
 pub struct Records<'a> {
-    /// The registry of measures.
     pub measures: &'a Measures,
-    /// The registry of conditions.
     pub conditions: &'a Conditions,
-    /// The run's names.
     pub names: &'a Names,
-    /// The run's episodes.
     pub episodes: &'a Episodes,
-    /// The run's readings.
     pub readings: &'a Readings,
     /// The readings of each outcome over each episode.
     pub courses: &'a Courses,
-    /// Windows.
     pub windows: EpisodeRules,
     /// Cut-offs.
     pub on_track: OnTrackRules,
@@ -78,7 +72,6 @@ pub struct FittedCourse {
     pub panel: Panel,
     /// Those of the patients drawn for the fit; `None` where it is fitted to all.
     drawn: Option<Panel>,
-    /// The measure's scale.
     pub scale: ScoreScale,
     /// What counts as a response.
     pub response: Option<Definition>,
@@ -167,7 +160,6 @@ impl FittedCourses {
         self.list.iter().find(|course| course.condition == condition && course.outcome == outcome)
     }
 
-    /// All of them.
     pub fn iter(&self) -> impl Iterator<Item = &FittedCourse> {
         self.list.iter()
     }

@@ -5,7 +5,6 @@
 
 use mendcurve_stats::random::{stream, uniform};
 
-/// Number of folds.
 pub const FOLDS: u8 = 5;
 const SEED: u64 = 5;
 

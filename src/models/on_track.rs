@@ -23,9 +23,7 @@ pub const OWN_BOUND: f64 = 0.975;
 /// What patients of a condition are held against, on one outcome.
 #[derive(Clone, Copy, Debug)]
 pub struct Yardstick<'a> {
-    /// The fitted course.
     pub model: &'a CourseModel,
-    /// The measure's scale.
     pub scale: ScoreScale,
     /// What counts as a response.
     pub response: Option<&'a Definition>,
@@ -40,7 +38,6 @@ pub struct Yardstick<'a> {
 /// A mean with its 80 % band, inside the scale.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Expected {
-    /// Mean.
     pub mean: f64,
     /// Lower edge.
     pub low: f64,
@@ -73,7 +70,6 @@ pub enum Verdict {
 /// Where a patient stands after their latest reading.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Standing {
-    /// The verdict.
     pub verdict: Verdict,
     /// What the earlier readings predicted of the latest.
     pub expected: Option<Expected>,

@@ -25,7 +25,6 @@ pub struct OrdinalChange {
 }
 
 impl OrdinalChange {
-    /// Works it out.
     pub fn of(episodes: &[&Followed], direction: Direction) -> Self {
         let (before, after): (Vec<f64>, Vec<f64>) = episodes.iter().filter_map(|episode| episode.pair()).unzip();
         let moved = |is_so: fn(f64) -> bool| {

@@ -87,7 +87,6 @@ impl Panel {
         self.episodes.is_empty()
     }
 
-    /// All readings.
     pub fn readings(&self) -> usize {
         self.days.len()
     }
@@ -145,7 +144,6 @@ impl<'a> Track<'a> {
         self.days.iter().copied().zip(self.scores.iter().copied())
     }
 
-    /// The latest reading.
     pub fn last(self) -> Option<(f64, f64)> {
         self.days.last().copied().zip(self.scores.last().copied())
     }

@@ -42,7 +42,6 @@ impl std::ops::AddAssign for Responders {
 }
 
 impl Responders {
-    /// Counts.
     pub fn of(episodes: &[&Followed], definition: &Definition) -> Self {
         let mut counts = Self::default();
         for episode in episodes {

@@ -30,7 +30,6 @@ pub struct ScoreScale {
 /// A bell curve for a score still to be recorded.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Bell {
-    /// Mean.
     pub mean: f64,
     /// Standard deviation, positive.
     pub sd: f64,
@@ -81,7 +80,6 @@ impl ScoreScale {
         self.held(if self.lower_is_better { value + amount } else { value - amount })
     }
 
-    /// Width of the scale.
     pub fn width(self) -> f64 {
         self.high - self.low
     }

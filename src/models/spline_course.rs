@@ -16,7 +16,6 @@ const DEGREES_OF_FREEDOM: [usize; 3] = [3, 2, 1];
 const GRID_DAYS: f64 = 1.0;
 const BISECTIONS: usize = 50;
 
-/// A fitted spline course.
 #[derive(Clone, Debug)]
 pub struct SplineCourse {
     trajectory: Trajectory,
@@ -129,7 +128,7 @@ impl SplineCourse {
         let fit = self.trajectory.fit();
         format!(
             "restricted maximum likelihood, {} degrees of freedom, {} iterations, distance to the optimum {:.0e} standard errors",
-            self.degrees_of_freedom, fit.evidence.iterations, fit.evidence.gradient
+            self.degrees_of_freedom, fit.evidence.iterations, fit.evidence.distance
         )
     }
 }

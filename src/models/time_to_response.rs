@@ -23,9 +23,7 @@ use mendcurve_stats::survival::{
 /// The time to a response of a group of episodes.
 #[derive(Clone, PartialEq, Debug)]
 pub struct TimeToResponse {
-    /// Episodes.
     pub episodes: u32,
-    /// Responses.
     pub events: u32,
     /// Stopped early before a response.
     pub stopped: u32,
@@ -49,7 +47,6 @@ impl TimeToResponse {
 /// Cumulative incidence after a day.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Step {
-    /// The day.
     pub day: f64,
     /// Share that has responded, with its limits.
     pub response: (f64, Interval),

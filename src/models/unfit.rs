@@ -14,7 +14,6 @@ pub enum Unfit {
 }
 
 impl Unfit {
-    /// It in words.
     pub fn in_words(&self) -> String {
         match self {
             Self::TooFew => "too few patients have enough readings".to_owned(),

@@ -53,7 +53,6 @@ pub struct Week {
     pub mean: Estimate,
     /// 10th and 90th percentile of the readings.
     pub band: (f64, f64),
-    /// Median.
     pub median: f64,
 }
 

@@ -47,11 +47,8 @@ pub struct Readings {
 /// How often one file's scores of one measure could not be scored for one reason.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct UnscorableCount {
-    /// The export.
     pub file: FileId,
-    /// The measure.
     pub measure: MeasureId,
-    /// Why.
     pub reason: Unscorable,
     /// How many scores.
     pub count: u64,

@@ -11,7 +11,6 @@ use std::num::NonZeroU32;
 /// What is followed over time: a measure, and for pain where it is felt.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Outcome {
-    /// The measure.
     pub measure: MeasureId,
     /// Where the pain is; `Unspecified` for measures that are not of one place.
     pub pain_site: PainSite,
@@ -57,10 +56,8 @@ impl InEpisode {
     }
 }
 
-/// One reading.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Reading {
-    /// The patient.
     pub patient: NameId,
     /// The site that recorded it.
     pub site: NameId,

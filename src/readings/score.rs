@@ -28,7 +28,6 @@ impl ImputationRule {
     }
 }
 
-/// A score.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Scored {
     /// In the unit of the measure.

@@ -1,67 +1,65 @@
-//! How a fit ended: what it started from, where it stopped, and whether the end is a minimum.
+//! How a fit ended, and what shows that its end is an optimum.
 //!
-//! **Gradient.** The relative offset of Bates & Watts 1981 (Technometrics 23:179-83) without its scaling by degrees of
-//! freedom: the length of the residual vector's projection onto the tangent plane, over the length of the residual vector.
-//! It is 0 at a stationary point, does not depend on the parameters' units or parameterisation, and times
-//! sqrt(n - p) it bounds how far the estimate is from the stationary point, in standard errors.
-//!
-//! **Condition number.** Of the Jacobian with its columns scaled to length 1 (Belsley, Kuh & Welsch 1980): large when two
-//! parameters do nearly the same to the curve.
-//!
-//! **Curvature.** The least eigenvalue of the Hessian of half the sum of squares relative to J'J: 1 for a linear model,
-//! positive at a minimum, and at most 0 at a ridge or saddle, where J'J alone would still look positive.
+//! Never a count of steps or a small step: the gradient must vanish, measured as the distance to the optimum in standard
+//! errors by gradient and curvature, which does not depend on the parameters' units; and no direction may lead further. Each
+//! fit's head says how small a distance it asks for.
 
-/// The largest relative offset that counts as a vanished gradient.
-pub const GRADIENT_TOLERANCE: f64 = 1e-8;
-/// The largest scaled condition number at which J'J still has digits left: its square stays below 1/epsilon.
-pub const CONDITION_LIMIT: f64 = 1e7;
+use nalgebra::DMatrix;
 
 /// How a fit ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Ending {
-    /// The gradient vanished, J'J is well conditioned, and the Hessian is positive definite: a local minimum.
-    Minimum,
-    /// No step lowered the sum of squares any further, yet the gradient has not vanished.
-    NoDescent,
-    /// The gradient had not vanished after the most iterations allowed.
-    IterationLimit,
-    /// The gradient vanished, but the parameters cannot be told apart (J'J is nearly singular).
+    /// The gradient vanished and no direction leads further: a local optimum.
+    Optimum,
+    /// No step led further, yet the gradient has not vanished.
+    Stalled,
+    /// The gradient had not vanished after the most steps allowed.
+    StepLimit,
+    /// The parameters cannot be told apart: the information is singular but for rounding.
     IllConditioned,
-    /// The gradient vanished, but the Hessian is not positive definite.
-    NotAMinimum,
-    /// The curve has no finite value at the starting values.
-    BadStart,
+    /// The gradient vanished, but some direction leads further.
+    Saddle,
+    /// The steps lead out of the range in which the parameters mean something.
+    OutOfRange,
+    /// The criterion has no finite value.
+    NoValue,
 }
 
-/// The record that every iterative fit carries.
-#[derive(Debug, Clone, PartialEq)]
+/// The record that every fit by steps carries.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
-    /// Parameters at the start.
-    pub start: Vec<f64>,
-    /// Parameters at the end.
-    pub end: Vec<f64>,
-    /// Weighted residual sum of squares at the start; infinite if the curve has no finite value there.
-    pub start_rss: f64,
-    /// Weighted residual sum of squares at the end.
-    pub end_rss: f64,
+    /// What was optimised, at the end.
+    pub value: f64,
     /// Steps that were taken.
     pub iterations: usize,
-    /// Evaluations of the curve over all observations, with its derivatives.
-    pub evaluations: usize,
-    /// Relative offset at the end; see the module's head.
-    pub gradient: f64,
-    /// Scaled condition number of the Jacobian at the end.
-    pub condition_number: f64,
-    /// Least eigenvalue of the Hessian relative to J'J at the end; `None` if the fit ended before it was needed.
-    pub curvature: Option<f64>,
+    /// Distance from the optimum in standard errors; infinite where it could not be computed.
+    pub distance: f64,
+    /// Least eigenvalue of the information, scaled to a unit diagonal or to standard errors: positive at an optimum. Infinite where
+    /// nothing was free, minus infinity where it could not be computed.
+    pub curvature: f64,
     /// How it ended.
     pub ending: Ending,
 }
 
 impl Evidence {
-    /// Whether the end is a minimum, shown by gradient, condition and curvature.
+    /// Of a fit that had no finite value to start from.
+    pub(crate) const NO_START: Self = Self {
+        value: f64::NAN,
+        iterations: 0,
+        distance: f64::INFINITY,
+        curvature: f64::NEG_INFINITY,
+        ending: Ending::NoValue,
+    };
+
+    /// Whether the end is an optimum, shown by gradient and curvature.
     #[must_use]
     pub fn converged(&self) -> bool {
-        self.ending == Ending::Minimum
+        self.ending == Ending::Optimum
     }
+}
+
+/// Least eigenvalue of a Hessian scaled to a unit diagonal.
+pub(crate) fn least_scaled_eigenvalue(h: &DMatrix<f64>) -> f64 {
+    let lengths = h.diagonal().map(|d| d.abs().sqrt().max(f64::MIN_POSITIVE));
+    DMatrix::from_fn(h.nrows(), h.ncols(), |i, j| h[(i, j)] / (lengths[i] * lengths[j])).symmetric_eigenvalues().min()
 }

@@ -23,12 +23,11 @@ pub mod quantile;
 
 // fitting
 pub mod evidence;
-pub mod exponential;
 pub mod gauss_hermite;
-pub mod least_squares;
 pub mod linear_regression;
 pub mod logistic;
 pub mod logistic_mixed;
+mod newton;
 
 // repeated measurements of many subjects
 pub mod lmm;

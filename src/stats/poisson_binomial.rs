@@ -7,11 +7,8 @@
 //! Beyond: saddlepoint (Daniels 1987, Int Stat Rev 55:37-48). With K(t) = sum ln(1 - p_i + p_i e^t) and K'(t) = k,
 //! P(S = k) is exp(K - tk) / sqrt(2 pi K'') (1 + K''''/(8 K''2) - 5 K'''2/(24 K''3)) and
 //! P(S >= k) is 1 - Phi(w) + phi(w) (1/u - 1/w), w = sign(t) sqrt(2 (tk - K)), u = (1 - e^-t) sqrt(K'').
-//! Two-sided mid-p value of k (Lancaster 1961, J Am Stat Assoc 56:223-34): twice the smaller of P(S < k) + P(S = k)/2 and
-//! P(S > k) + P(S = k)/2. Not conservative as the exact p value is; its error may go slightly over the nominal one.
 //!
 //! **Domain and edge cases.** 0 <= p_i <= 1, NaN refused. Trials with p = 0 or 1 only shift the sum. No trials: S = 0.
-//! A count that cannot occur has mid-p 0, the only one that can has 1.
 //!
 //! **Cost.** Exact: n times about 75 standard deviations of S, 4e7 steps for 10,000 trials. Beyond: one sort, then at most 512
 //! groups of trials a question (`saddlepoint.rs`).
@@ -109,12 +106,6 @@ impl PoissonBinomial {
         self.variance
     }
 
-    /// Whether probabilities are exact but for rounding; else they come from the saddlepoint.
-    #[must_use]
-    pub fn is_exact(&self) -> bool {
-        matches!(self.uncertain, Uncertain::Exact(_))
-    }
-
     /// P(S = `count`).
     #[must_use]
     pub fn mass(&self, count: u64) -> f64 {
@@ -143,20 +134,6 @@ impl PoissonBinomial {
             Uncertain::Exact(masses) => masses.look_up(&masses.at_least, count, 1.0, 0.0),
             Uncertain::Approximate(saddlepoint) => saddlepoint.at_least(count),
         }
-    }
-
-    /// Two-sided mid-p value of having observed `count`: how surprising it is, in either direction.
-    ///
-    /// # Errors
-    /// If `count` exceeds the number of trials.
-    pub fn two_sided_mid_p(&self, count: u64) -> Result<f64, InputError> {
-        if count > self.trials {
-            return Err(InputError::OutOfRange { what: "number of successes", domain: "at most the number of trials" });
-        }
-        let half = self.mass(count) / 2.0;
-        let below = if count == 0 { 0.0 } else { self.at_most(count - 1) };
-        let above = self.at_least(count + 1);
-        Ok((2.0 * (below + half).min(above + half)).min(1.0))
     }
 }
 

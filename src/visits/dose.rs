@@ -20,7 +20,6 @@ pub fn percent_of_body_weight(dose: &Dose) -> Option<f64> {
     (weight > 0.0).then_some(100.0 * dose.peak_force?.get() / weight)
 }
 
-/// Time under pull, s.
 pub fn time_under_pull_s(dose: &Dose) -> Option<f64> {
     match dose.mode? {
         Mode::Static => session_s(dose),

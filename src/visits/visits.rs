@@ -9,7 +9,6 @@ use crate::rows::row::{Row, Score};
 /// the further rows of a long export, or the row of a disagreeing pair that was not picked.
 #[derive(Clone, Default, PartialEq, Debug)]
 pub struct Visits {
-    /// The rows.
     pub rows: Vec<Row>,
     /// Scores, each row's side by side; those of rows that were taken out are still among them.
     pub scores: Vec<Score>,

@@ -2,10 +2,9 @@
 
 use mendcurve_stats::Level;
 use mendcurve_stats::change_point::{Observations, Settings, Shape, one_change, shifts};
-use mendcurve_stats::control_chart::{AttributeChart, Dispersal, Rule, p_chart, u_chart, xmr};
+use mendcurve_stats::control_chart::{Dispersal, Rule, p_chart, xmr};
 use mendcurve_stats::funnel::{
-    ControlLimits, Inflation, Interpolation, WINSORISED_SHARE, dispersion, proportion_limits, proportion_z,
-    standardised_limits,
+    ControlLimits, Inflation, Interpolation, WINSORISED_SHARE, dispersion, proportion_limits, standardised_limits,
 };
 use mendcurve_stats::poisson_binomial::PoissonBinomial;
 
@@ -22,7 +21,6 @@ pub fn poisson_binomial(d: &Dataset) {
             d.compare(&format!("mass_{name}_{k}"), found.mass(*k));
             d.compare(&format!("at_most_{name}_{k}"), found.at_most(*k));
             d.compare(&format!("at_least_{name}_{k}"), found.at_least(*k));
-            d.compare(&format!("mid_p_{name}_{k}"), found.two_sided_mid_p(*k).unwrap());
         }
     }
 }
@@ -51,16 +49,14 @@ pub fn funnel_dispersion(d: &Dataset) {
     let target = 0.4;
     let (x, n) = (d.column("successes"), d.column("trials"));
     let values: Vec<f64> = x.iter().zip(n).map(|(x, n)| x / n).collect();
-    let z: Vec<(f64, f64)> =
-        x.iter().zip(n).map(|(x, n)| proportion_z(*x as u64, *n as u64, target).unwrap()).collect();
-    let errors: Vec<f64> = z.iter().map(|(_, error)| *error).collect();
+    let errors: Vec<f64> = n.iter().map(|n| (target * (1.0 - target) / n).sqrt()).collect();
     let found = dispersion(&values, &errors, target, WINSORISED_SHARE).unwrap();
     assert_eq!(found.inflation, Inflation::Applied);
     d.compare("phi", found.phi);
     d.compare("tau2", found.tau2);
     d.compare("p", found.p);
-    for (i, (z, _)) in z.iter().enumerate() {
-        d.compare(&format!("z_{}", i + 1), *z);
+    for (i, (value, error)) in values.iter().zip(&errors).enumerate() {
+        d.compare(&format!("z_{}", i + 1), (value - target) / error);
         d.compare(&format!("additive_{}", i + 1), found.z_additive[i]);
     }
 }
@@ -131,17 +127,12 @@ pub fn p_chart_nist(d: &Dataset) {
 
 pub fn laney_charts(d: &Dataset) {
     let (counts, sizes) = (d.column("count"), d.column("size"));
-    for name in ["p", "u"] {
-        let chart = |dispersal| -> AttributeChart {
-            if name == "p" { p_chart(counts, sizes, dispersal) } else { u_chart(counts, sizes, dispersal) }.unwrap()
-        };
-        let (chart, plain) = (chart(Dispersal::Laney), chart(Dispersal::CountsAlone));
-        d.compare(&format!("{name}_centre"), chart.centre);
-        d.compare(&format!("{name}_sigma_z"), chart.sigma_z);
-        d.compare(&format!("{name}_low_1"), chart.limits(sizes[0]).unwrap().interval.low);
-        d.compare(&format!("{name}_high_30"), chart.limits(sizes[29]).unwrap().interval.high);
-        d.compare(&format!("{name}_plain_sigma_7"), plain.limits(sizes[6]).unwrap().sigma);
-    }
+    let [chart, plain] = [Dispersal::Laney, Dispersal::CountsAlone].map(|d| p_chart(counts, sizes, d).unwrap());
+    d.compare("p_centre", chart.centre);
+    d.compare("p_sigma_z", chart.sigma_z);
+    d.compare("p_low_1", chart.limits(sizes[0]).unwrap().interval.low);
+    d.compare("p_high_30", chart.limits(sizes[29]).unwrap().interval.high);
+    d.compare("p_plain_sigma_7", plain.limits(sizes[6]).unwrap().sigma);
 }
 
 pub fn nile_shift(d: &Dataset) {
@@ -167,7 +158,9 @@ pub fn nile_shift(d: &Dataset) {
 }
 
 pub fn mean_shifts(d: &Dataset) {
-    let observations = Observations::equally_spaced(d.column("value")).unwrap();
+    let values = d.column("value");
+    let steps: Vec<f64> = (0..values.len()).map(|i| i as f64).collect();
+    let observations = Observations::new(&steps, values, None).unwrap();
     let found = shifts(&observations, 6, 5).unwrap();
     assert_eq!(found.starts.len(), 3);
     for (k, starts) in found.starts_by_changes.iter().enumerate().skip(1) {

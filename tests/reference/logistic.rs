@@ -102,7 +102,7 @@ pub fn cbpp(d: &Dataset) {
         let options = Options { points, ..Options::default() };
         let mixed::Outcome::Fitted(fit) = logistic_mixed(&rows, &herd, options).unwrap() else { panic!("not fitted") };
         println!("{:?}", fit.evidence);
-        assert!(fit.evidence.converged() && fit.evidence.gradient < 1e-8);
+        assert!(fit.evidence.converged() && fit.evidence.distance < 1e-8);
         match points {
             1 => d.compare("k1_minus_twice", -2.0 * fit.log_likelihood),
             _ => d.compare(&format!("k{points}_deviance"), fit.deviance),

@@ -5,7 +5,6 @@
 
 mod alternating;
 mod charts;
-mod fits;
 mod lmm;
 mod logistic;
 mod predictions;
@@ -34,8 +33,6 @@ datasets! {
     bcg_trials => charts::bcg_trials,
     between_dyestuff => sites::dyestuff,
     benjamini_hochberg_1995 => samples::benjamini_hochberg,
-    bod => fits::bod,
-    chick_weight_clustered => samples::clustered_mean,
     drift_onset => charts::drift_onset,
     energy_distance => variation::energy_distance,
     firth_endometrial => logistic::endometrial,
@@ -51,28 +48,19 @@ datasets! {
     lmm_dyestuff2 => lmm::dyestuff2,
     lmm_orthodont => lmm::orthodont,
     lmm_sleepstudy => lmm::sleepstudy,
-    loblolly_329 => fits::loblolly,
     logistic_birth_weight => logistic::birth_weight,
     logistic_menarche => logistic::menarche,
     lung_survival => survival::lung,
     mean_shifts => charts::mean_shifts,
     mehrotra_heyse_2004 => samples::first_adjusted,
     mgus2_incidence => survival::mgus2,
-    natural_course_means => fits::natural_course,
     natural_spline => lmm::natural_spline,
     nested_oxide => variation::oxide,
     nested_pastes => variation::pastes,
     newcombe_1998_difference => samples::proportion_differences,
     newcombe_1998_proportion => samples::proportions,
     nile_shift => charts::nile_shift,
-    nist_boxbod => fits::boxbod,
-    nist_danwood => fits::danwood,
-    nist_longley => fits::longley,
-    nist_mgh17 => fits::mgh17,
-    nist_misra1a => fits::misra1a,
-    nist_misra1b => fits::misra1b,
-    nist_misra1d => fits::misra1d,
-    nist_rat42 => fits::rat42,
+    nist_longley => samples::longley,
     nlme_loblolly => recovery::loblolly,
     nlme_recovery => recovery::recovery,
     p_chart_nist => charts::p_chart_nist,
@@ -92,7 +80,6 @@ fn every_file_in_the_reference_folder_is_read() {
         "README.md",
         "alternating.rs",
         "charts.rs",
-        "fits.rs",
         "lmm.rs",
         "logistic.rs",
         "main.rs",

@@ -2,8 +2,7 @@
 
 use mendcurve_stats::Level;
 use mendcurve_stats::impute::{DrawnCount, PoolingScale, pool, pooled_proportion};
-use mendcurve_stats::interval::Interval;
-use mendcurve_stats::prediction::{Calibration, Rate, auc, brier, calibration, confusion, coverage};
+use mendcurve_stats::prediction::{Calibration, Rate, auc, brier, calibration, confusion};
 
 use crate::reader::Dataset;
 
@@ -37,8 +36,6 @@ pub fn asah(d: &Dataset) {
     compare_rate("sensitivity", calls.sensitivity.unwrap());
     compare_rate("specificity", calls.specificity.unwrap());
     compare_rate("positive_predictive_value", calls.positive_predictive_value.unwrap());
-    let bands = vec![Interval { low: 0.05, high: 0.5 }; marker.len()];
-    compare_rate("coverage", coverage(&bands, marker, L95).unwrap());
 }
 
 pub fn rubin(d: &Dataset) {

@@ -1,8 +1,9 @@
-//! Checks of intervals, quantiles, adjusted p values and random streams.
+//! Checks of intervals, linear regression, quantiles, adjusted p values and random streams.
 
 use mendcurve_stats::Level;
-use mendcurve_stats::distribution::{beta_quantile, normal_quantile, t_quantile, t_two_sided};
+use mendcurve_stats::distribution::{normal_quantile, t_quantile, t_two_sided};
 use mendcurve_stats::interval::{self, Interval, Summary};
+use mendcurve_stats::linear_regression::{Term, linear_regression};
 use mendcurve_stats::multiplicity::benjamini_hochberg as adjust;
 use mendcurve_stats::quantile::Sorted;
 use mendcurve_stats::random::{stream, uniform};
@@ -18,18 +19,11 @@ fn compare_interval(d: &Dataset, prefix: &str, interval: Interval) {
 
 pub fn proportions(d: &Dataset) {
     let (x, n, percent) = (d.column("successes"), d.column("trials"), d.column("percent"));
-    let (wilson, exact) = (d.column("wilson_known"), d.column("exact_known"));
     for i in 0..x.len() {
         let level = Level::new(percent[i] / 100.0).unwrap();
         let (successes, trials) = (x[i] as u64, n[i] as u64);
-        let prefix = |method| format!("{method}_{successes}_{trials}_{}_", percent[i]);
-        if wilson[i] == 1.0 {
-            compare_interval(d, &prefix("wilson"), interval::wilson(successes, trials, level).unwrap());
-        }
-        if exact[i] == 1.0 {
-            let found = interval::clopper_pearson(successes, trials, level).unwrap();
-            compare_interval(d, &prefix("clopper_pearson"), found);
-        }
+        let prefix = format!("wilson_{successes}_{trials}_{}_", percent[i]);
+        compare_interval(d, &prefix, interval::wilson(successes, trials, level).unwrap());
     }
 }
 
@@ -64,24 +58,27 @@ pub fn student_sleep(d: &Dataset) {
     d.compare("mean_high_90", mean.high);
 }
 
-pub fn clustered_mean(d: &Dataset) {
-    let chick: Vec<usize> = d.column("chick").iter().map(|c| *c as usize).collect();
-    let found = interval::clustered_mean(d.column("weight"), &chick, L95).unwrap();
-    d.compare("mean", found.mean);
-    d.compare("standard_error", found.standard_error);
-    d.compare("groups", found.groups as f64);
-    compare_interval(d, "", found.interval);
-    d.compare("design_effect", found.design_effect.unwrap());
+pub fn longley(d: &Dataset) {
+    let y = d.column("y");
+    let ones = vec![1.0; y.len()];
+    let mut terms = vec![Term { name: "intercept", values: &ones }];
+    terms.extend(["x1", "x2", "x3", "x4", "x5", "x6"].map(|name| Term { name, values: d.column(name) }));
+    let fit = linear_regression(&terms, y).unwrap();
+    for j in 0..terms.len() {
+        d.compare(&format!("b{j}"), fit.estimates[j]);
+        d.compare(&format!("b{j}_se"), fit.standard_errors[j]);
+    }
+    d.compare("residual_sd", fit.residual_sd);
+    d.compare("rss", fit.rss);
 }
 
 pub fn quantile_functions(d: &Dataset) {
-    let columns = ["p", "df", "a", "b", "t"].map(|name| d.column(name));
+    let columns = ["p", "df", "t"].map(|name| d.column(name));
     for i in 0..columns[0].len() {
-        let [p, df, a, b, t] = columns.map(|c| c[i]);
+        let [p, df, t] = columns.map(|c| c[i]);
         let row = i + 1;
         d.compare(&format!("normal_{row}"), normal_quantile(p).unwrap());
         d.compare(&format!("t_{row}"), t_quantile(p, df).unwrap());
-        d.compare(&format!("beta_{row}"), beta_quantile(p, a, b).unwrap());
         d.compare(&format!("two_sided_{row}"), t_two_sided(t, df).unwrap());
     }
 }

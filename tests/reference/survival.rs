@@ -1,7 +1,9 @@
 //! Checks of the time until an event.
 
 use mendcurve_stats::Level;
-use mendcurve_stats::survival::{KaplanMeier, LogRank, Spell, SpellEnd, aalen_johansen, kaplan_meier, log_rank};
+use mendcurve_stats::survival::{
+    KaplanMeier, LogRank, Spell, SpellEnd, SurvivalStep, aalen_johansen, kaplan_meier, log_rank,
+};
 
 use crate::reader::Dataset;
 
@@ -25,8 +27,12 @@ fn split(spells: &[Spell], group: &[f64]) -> Vec<Vec<Spell>> {
     (0..groups).map(of).collect()
 }
 
+fn step_at(curve: &KaplanMeier, time: f64) -> &SurvivalStep {
+    curve.steps.iter().rfind(|step| step.time <= time).unwrap()
+}
+
 fn compare_step(d: &Dataset, curve: &KaplanMeier, time: f64) {
-    let step = curve.step_at(time).unwrap();
+    let step = step_at(curve, time);
     let interval = step.interval.unwrap();
     d.compare(&format!("se_{time}"), step.standard_error.unwrap());
     d.compare(&format!("low_{time}"), interval.low);
@@ -66,7 +72,7 @@ pub fn lung(d: &Dataset) {
     let all = spells(d.column("time"), d.column("died"));
     let curve = kaplan_meier(&all, L95).unwrap();
     for day in [5.0, 100.0, 365.0, 500.0, 883.0] {
-        d.compare(&format!("survival_{day}"), curve.survival_at(day).unwrap());
+        d.compare(&format!("survival_{day}"), step_at(&curve, day).survival);
         compare_step(d, &curve, day);
     }
     d.compare("median", curve.median.value.unwrap());
@@ -80,7 +86,7 @@ pub fn lung(d: &Dataset) {
 pub fn mgus2(d: &Dataset) {
     let curves = aalen_johansen(&spells(d.column("months"), d.column("end")), L95).unwrap();
     for month in [1, 12, 60, 120, 240, 360] {
-        let step = curves.step_at(f64::from(month)).unwrap();
+        let step = curves.steps.iter().rfind(|s| s.time <= f64::from(month)).unwrap();
         d.compare(&format!("neither_{month}"), step.neither);
         for (name, incidence) in [("event", step.event), ("competing", step.competing)] {
             d.compare(&format!("{name}_{month}"), incidence.value);

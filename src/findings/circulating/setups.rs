@@ -2,6 +2,7 @@
 
 use super::{Estimate, Precision, Shown, standard_error};
 use crate::findings::dose::DoseFindings;
+use crate::findings::rounding::ERRORS_ACROSS;
 use crate::findings::setups::{ParameterFindings, SetupFinding, SetupFindings, TableOpening, Variation};
 use crate::findings::sites::Limits;
 
@@ -91,7 +92,7 @@ fn table(of: &mut TableOpening, precision: Precision) {
 pub(super) fn dose(of: &mut DoseFindings, precision: Precision) {
     for line in &mut of.associations {
         // limits of an odds ratio lie evenly on the scale of its logarithm
-        let error = (line.odds_ratio.high / line.odds_ratio.low).ln() / (2.0 * 1.96) * line.odds_ratio.value;
+        let error = (line.odds_ratio.high / line.odds_ratio.low).ln() / ERRORS_ACROSS * line.odds_ratio.value;
         let [value, low, high] = [line.odds_ratio.value, line.odds_ratio.low, line.odds_ratio.high];
         line.odds_ratio = Estimate {
             value: precision.number(value, error),

@@ -37,7 +37,6 @@ use std::collections::BTreeMap;
 
 /// The domains whose responses are looked at.
 pub const DOMAINS: [Domain; 2] = [Domain::Pain, Domain::Disability];
-/// Fewest episodes.
 pub const FEWEST_EPISODES: usize = 100;
 /// Fewest of them that responded, and that did not, and that differ from the median of their site.
 pub const FEWEST_EACH: usize = 20;
@@ -57,18 +56,13 @@ const COLUMN: &str = "exposure";
 /// An exposure held against the response of a domain.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Held {
-    /// The exposure.
     pub exposure: Exposure,
-    /// The domain.
     pub domain: Domain,
-    /// What came of it.
     pub found: Result<Association, Untested>,
 }
 
-/// An association.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Association {
-    /// Episodes.
     pub episodes: usize,
     /// Of these, that responded.
     pub responders: usize,
@@ -198,7 +192,6 @@ fn associate(mut exposed: Vec<Exposed>, episodes: &[Episode], step: f64) -> Resu
     })
 }
 
-/// A site's episodes.
 #[derive(Default)]
 struct Site {
     responders: usize,
@@ -229,7 +222,6 @@ fn differing(exposed: &[Exposed], sites: &BTreeMap<NameId, Site>, by: f64) -> us
     exposed.iter().filter(differs).count()
 }
 
-/// SD within sites.
 fn spread(exposed: &[Exposed], sites: &BTreeMap<NameId, Site>) -> f64 {
     let squares = |site: &Site| {
         let mean = site.values.iter().sum::<f64>() / site.values.len().max(1) as f64;

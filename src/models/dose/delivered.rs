@@ -28,7 +28,6 @@ const QUANTILES: [f64; 5] = [0.10, 0.25, 0.50, 0.75, 0.90];
 /// Pull at one visit of a condition's episodes.
 #[derive(Clone, PartialEq, Debug)]
 pub struct PullAtVisit {
-    /// The condition.
     pub condition: Option<ConditionId>,
     /// Number of the treated visit, from 1.
     pub visit_no: u32,
@@ -43,16 +42,13 @@ pub struct PullAtVisit {
 /// A number with the patients behind it.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Behind {
-    /// The number.
     pub value: f64,
-    /// Patients.
     pub patients: u32,
 }
 
 /// Dose of one site in one region.
 #[derive(Clone, PartialEq, Debug)]
 pub struct DoseAtSite {
-    /// The region.
     pub region: Region,
     /// The site; the whole group when absent.
     pub site: Option<NameId>,

@@ -9,7 +9,6 @@ use crate::visits::dose;
 use crate::visits::visits::Visits;
 use rayon::prelude::*;
 
-/// Dose of one episode.
 #[derive(Clone, PartialEq, Default, Debug)]
 pub struct EpisodeDose {
     /// Peak pull of each treated visit in order of day, percent of body weight; absent where it is not recorded.

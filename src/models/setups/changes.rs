@@ -19,6 +19,7 @@ use crate::rows::names::Names;
 use crate::rows::row::NameId;
 use mendcurve_stats::Level as Confidence;
 use mendcurve_stats::change_point::{Change as Place, Observations, OneChange, Settings, Shape, one_change};
+use mendcurve_stats::interval::ERRORS_95;
 use mendcurve_stats::sum::{RunningSum, sample_sd, sum};
 use rayon::prelude::*;
 
@@ -50,12 +51,9 @@ impl Week {
     }
 }
 
-/// A unit's weeks.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Series {
-    /// The unit.
     pub unit: UnitId,
-    /// Its weeks in order.
     pub weeks: Vec<Week>,
     /// Visits behind them.
     pub visits: u32,
@@ -66,9 +64,7 @@ pub struct Series {
 /// A change that was looked for.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Change {
-    /// The series' unit.
     pub unit: UnitId,
-    /// What came of it.
     pub found: OneChange,
     /// First and last week of the series.
     pub weeks: (i32, i32),
@@ -210,7 +206,7 @@ fn change(
     let look = |permutations| {
         let settings = Settings {
             least_segment: LEAST_SEGMENT,
-            level: Confidence::new(0.95).ok()?,
+            level: Confidence::NINETY_FIVE,
             permutations,
             seed: SEED,
             key: key.as_bytes(),
@@ -262,7 +258,7 @@ fn interval(series: &Series, shape: Shape, at: &Place) -> (f64, f64) {
             (at.size, sum(series.weeks.iter().map(|week| weight(week) * (since(week) - centre).powi(2))))
         }
     };
-    let half = if information > 0.0 { 1.96 * (variance / information).sqrt() } else { 0.0 };
+    let half = if information > 0.0 { ERRORS_95 * (variance / information).sqrt() } else { 0.0 };
     (value - half, value + half)
 }
 

@@ -13,9 +13,7 @@ pub const FEWEST_WEEKS: usize = 8;
 /// A chart of one unit.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Chart {
-    /// The series.
     pub series: Series,
-    /// Centre line.
     pub centre: f64,
     /// Limits of each week, three standard deviations.
     pub limits: Vec<(f64, f64)>,

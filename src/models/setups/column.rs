@@ -17,7 +17,6 @@ const FEWEST_AT_UNIT: usize = 2;
 /// The recorded values of a parameter in a region, in the order of the visits.
 #[derive(Clone, Debug)]
 pub struct Column<'a> {
-    /// Which.
     pub about: About,
     /// Treated visits of the region, recorded or not.
     pub of: u32,
@@ -29,17 +28,13 @@ pub struct Column<'a> {
 /// What is usual for one episode at one unit: the mean of its visits there.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Usual {
-    /// The unit.
     pub unit: UnitId,
-    /// The patient.
     pub patient: NameId,
-    /// The episode.
     pub episode: u32,
     /// What is treated.
     pub condition: Option<ConditionId>,
     /// The day of the first of these visits.
     pub day: Option<i32>,
-    /// The mean.
     pub value: f64,
     /// Visits behind it.
     pub visits: u32,

@@ -11,6 +11,7 @@ use crate::catalogue::Region;
 use crate::catalogue::parameter::{About, Nature, Parameter};
 use crate::visits::parameter_value::value;
 use mendcurve_stats::copies::{NOT_RECORDED, Sequence, copies};
+use mendcurve_stats::interval::ERRORS_95;
 use rayon::prelude::*;
 
 /// The fields of an entry.
@@ -63,7 +64,7 @@ pub fn tests(visits: &SetupVisits<'_>) -> Vec<Tested> {
         let (Some(others), Some(unit)) = (source.against_others, clinicians.get(source.source)) else { continue };
         let steps = source.steps as f64;
         let (observed, reference) = (source.repeats as f64 / steps, others.expected / steps);
-        let half = 1.96 * others.sd / steps;
+        let half = ERRORS_95 * others.sd / steps;
         let of_unit = runs.iter().filter(|(clinician, _)| clinician == unit);
         found.push(Tested {
             question: Question::CopiedForward,

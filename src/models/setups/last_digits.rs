@@ -20,10 +20,11 @@ use crate::catalogue::parameter::{About, Parameter};
 use crate::catalogue::{MeasureId, Measures, Region};
 use crate::rows::names::Names;
 use crate::rows::row::Answers;
-use crate::units::Unit;
+use crate::units::{INCH, POUND_FORCE, STANDARD_GRAVITY, Unit};
 use crate::visits::parameter_value::value;
 use crate::visits::visits::Visits;
 use mendcurve_stats::digits::{digit_preference, last_digits};
+use mendcurve_stats::interval::ERRORS_95;
 use mendcurve_stats::random::{stream, uniform};
 use mendcurve_stats::sum::{sample_sd, sum};
 use rayon::prelude::*;
@@ -53,9 +54,7 @@ pub enum Digits {
 /// An answer with what it was about.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct DigitsTested {
-    /// Of what.
     pub of: Digits,
-    /// The answer.
     pub tested: Tested,
 }
 
@@ -217,7 +216,7 @@ impl OfClinician {
         let n = self.digits.len() as f64;
         let of_others = counts.get(usize::from(preferred.digit))? - preferred.share * n;
         let reference = of_others / others;
-        let half = 1.96 * (reference * (1.0 - reference) / n).sqrt();
+        let half = ERRORS_95 * (reference * (1.0 - reference) / n).sqrt();
         Some(Tested {
             question: Question::Digits { digit: preferred.digit, unit: written.unit.map_or("", Unit::symbol) },
             unit: self.clinician,
@@ -252,9 +251,9 @@ fn fits(values: &[f64], step: f64) -> bool {
 pub fn step(parameter: Parameter, values: &[f64]) -> f64 {
     let usual: &[(f64, &[f64])] = match parameter {
         Parameter::ReturnTension => {
-            &[(1.0, &[10.0, 1.0, 0.1]), (4.448_221_615_260_5, &[1.0, 0.1]), (9.806_65, &[1.0, 0.1])]
+            &[(1.0, &[10.0, 1.0, 0.1]), (POUND_FORCE, &[1.0, 0.1]), (STANDARD_GRAVITY, &[1.0, 0.1])]
         }
-        Parameter::SplitGap => &[(1.0, &[1.0, 0.5, 0.1]), (25.4, &[0.25, 0.125, 0.0625, 0.01]), (10.0, &[0.1, 0.01])],
+        Parameter::SplitGap => &[(1.0, &[1.0, 0.5, 0.1]), (INCH, &[0.25, 0.125, 0.0625, 0.01]), (10.0, &[0.1, 0.01])],
         _ => &[(1.0, &[5.0, 1.0, 0.5, 0.1, 0.01])],
     };
     let steps = usual.iter().flat_map(|(unit, steps)| steps.iter().map(move |step| unit * step));

@@ -19,10 +19,8 @@ pub const RECENT_DAYS: i32 = 91;
 /// Visits that a table must have.
 const FEWEST_VISITS: usize = 10;
 
-/// One table.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Opening {
-    /// The table.
     pub table: UnitId,
     /// Recent visits that record opening and tension.
     pub visits: u32,

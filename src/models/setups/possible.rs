@@ -20,7 +20,6 @@ const FEWEST_BROKEN: u32 = 5;
 /// A rule with how often it is broken.
 #[derive(Clone, PartialEq, Debug)]
 pub struct RuleShares {
-    /// The rule.
     pub rule: Rule,
     /// Visits that record what it needs; a hit is one that breaks it.
     pub broken: Shares,

@@ -15,13 +15,10 @@ pub const FEWEST_PATIENTS: u32 = 5;
 /// What is counted of one unit.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct UnitShare {
-    /// The unit.
     pub unit: UnitId,
-    /// Visits.
     pub visits: u32,
     /// Of these, hits.
     pub hits: u32,
-    /// Patients.
     pub patients: u32,
     /// Patients with a hit.
     pub with_hits: u32,
@@ -65,7 +62,6 @@ impl Shares {
         Self { group: unit_share(UnitId::at(0), &whole, correlation), units, correlation }
     }
 
-    /// A unit's line.
     pub fn unit(&self, unit: UnitId) -> Option<&UnitShare> {
         self.units.binary_search_by_key(&unit, |share| share.unit).ok().and_then(|i| self.units.get(i))
     }
@@ -89,7 +85,6 @@ impl Shares {
 }
 
 impl UnitShare {
-    /// Share of hits.
     pub fn share(&self) -> f64 {
         f64::from(self.hits) / f64::from(self.visits.max(1))
     }

@@ -3,7 +3,6 @@
 use super::visits::UnitId;
 use crate::catalogue::parameter::About;
 
-/// What was asked.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Question {
     /// Is this item of the standard met less often than elsewhere, or than it must be?
@@ -40,9 +39,7 @@ pub enum Question {
 /// An answer. Numbers are in the parameter's own unit, or shares.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Tested {
-    /// What was asked.
     pub question: Question,
-    /// Of which unit.
     pub unit: UnitId,
     /// In which parameter and region; `None` for entries copied forward and rules.
     pub about: Option<About>,

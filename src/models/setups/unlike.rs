@@ -20,7 +20,6 @@ pub const FEWEST_EPISODES: usize = 10;
 /// What one unit has.
 #[derive(Clone, PartialEq, Debug)]
 pub struct UnitMean {
-    /// The unit.
     pub unit: UnitId,
     /// One value an episode, its condition allowed for.
     pub values: Vec<f64>,
@@ -32,9 +31,7 @@ pub struct UnitMean {
     pub as_seen: f64,
     /// What the conditions of its episodes give on average, over all units.
     pub by_condition: f64,
-    /// Visits.
     pub visits: u32,
-    /// Patients.
     pub patients: u32,
 }
 
@@ -45,7 +42,6 @@ pub struct UnitMeans {
     pub units: Vec<UnitMean>,
     /// Standard deviation within units.
     pub sd: f64,
-    /// Its degrees of freedom.
     pub degrees_of_freedom: f64,
 }
 

@@ -21,7 +21,6 @@ pub struct AtLevel {
     pub level: &'static str,
     /// Groups at the level; visits at the last.
     pub groups: usize,
-    /// Variance.
     pub variance: f64,
     /// Its share of the whole.
     pub share: f64,
@@ -34,7 +33,6 @@ pub struct AtLevel {
 pub enum Variation {
     /// Level by level, with the number of visits.
     Levels(Vec<AtLevel>, u32),
-    /// It cannot be told.
     Untold(&'static str),
 }
 

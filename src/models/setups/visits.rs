@@ -7,10 +7,8 @@ use crate::rows::row::{NameId, Row};
 use std::collections::BTreeSet;
 use std::num::NonZeroU32;
 
-/// What a unit is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Level {
-    /// A clinic.
     Site,
     /// A clinician at a site.
     Clinician,
@@ -28,7 +26,6 @@ impl UnitId {
         Self(NonZeroU32::MIN.saturating_add(u32::try_from(position).unwrap_or(u32::MAX)))
     }
 
-    /// Its position.
     pub fn position(self) -> usize {
         self.0.get() as usize - 1
     }
@@ -37,9 +34,7 @@ impl UnitId {
 /// A site, or a clinician or traction table of one.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Unit {
-    /// What it is.
     pub level: Level,
-    /// Its site.
     pub site: NameId,
     /// The clinician's or table's name; absent for the site itself.
     pub name: Option<NameId>,
@@ -56,11 +51,8 @@ pub struct Units {
 /// A treated visit.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct SetupVisit {
-    /// Its row.
     pub row: u32,
-    /// Its episode.
     pub episode: u32,
-    /// The patient.
     pub patient: NameId,
     /// What is treated.
     pub condition: Option<ConditionId>,
@@ -68,7 +60,6 @@ pub struct SetupVisit {
     pub region: Option<Region>,
     /// Days since 1970-01-01, where the export gives calendar days.
     pub day: Option<i32>,
-    /// Its site.
     pub site: UnitId,
     /// Who set it up.
     pub clinician: Option<UnitId>,
@@ -81,9 +72,7 @@ pub struct SetupVisit {
 pub struct SetupVisits<'a> {
     /// The rows they stand for.
     pub rows: &'a [Row],
-    /// The visits.
     pub list: Vec<SetupVisit>,
-    /// The units.
     pub units: Units,
 }
 
@@ -113,7 +102,6 @@ impl Units {
         Self { list, sites }
     }
 
-    /// A unit.
     pub fn get(&self, id: UnitId) -> Option<&Unit> {
         self.list.get(id.position())
     }
@@ -133,7 +121,6 @@ impl Units {
         self.list.len()
     }
 
-    /// Whether there are none.
     pub fn is_empty(&self) -> bool {
         self.list.is_empty()
     }

@@ -23,7 +23,6 @@ use crate::models::independent_columns::Basis;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-/// Episodes to a column.
 const EPISODES_A_COLUMN: usize = 10;
 /// Fewest episodes in a class, and outside it; where there are many, a two-hundredth of them.
 const FEWEST_IN_CLASS: usize = 5;
@@ -44,15 +43,11 @@ pub enum Covariate {
     Onset,
     /// Burden at the start in the other domain.
     OtherBaseline,
-    /// Age.
     Age,
     /// A compensation claim.
     Compensation,
-    /// Surgery before.
     PriorSurgery,
-    /// Sex.
     Sex,
-    /// Body-mass index.
     BodyMassIndex,
 }
 
@@ -84,7 +79,6 @@ pub struct CaseMix {
 }
 
 impl CaseMix {
-    /// Number of columns.
     pub fn width(&self) -> usize {
         self.columns.len()
     }

@@ -43,11 +43,9 @@ pub enum Scope {
 pub struct Case {
     /// The episode, by position in the run.
     pub episode: u32,
-    /// Its site.
     pub site: NameId,
     /// The quarter it was due in.
     pub quarter: Option<Quarter>,
-    /// Its condition.
     pub condition: Option<ConditionId>,
     /// What it is followed on.
     pub outcome: Outcome,
@@ -75,7 +73,6 @@ pub struct Reader<'a> {
 }
 
 impl<'a> Reader<'a> {
-    /// Over a run.
     pub fn new(records: Records<'a>) -> Self {
         let mut baselines: BTreeMap<(Option<ConditionId>, Outcome), usize> = BTreeMap::new();
         for course in &records.courses.list {
@@ -175,7 +172,6 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The run.
     pub fn records(&self) -> Records<'a> {
         self.records
     }

@@ -42,12 +42,10 @@ pub const FEWEST_EXPECTED: f64 = 5.0;
 /// Fewest episodes for which the funnel is drawn.
 const FEWEST_IN_FUNNEL: usize = 5;
 
-/// A comparison of sites.
 #[derive(Clone, Debug)]
 pub struct Comparison {
     /// Whom it is about.
     pub scope: Scope,
-    /// What is compared.
     pub quantity: Quantity,
     /// Episodes in the model.
     pub episodes: usize,
@@ -74,22 +72,16 @@ pub struct Comparison {
 /// Limits of chance around the group's value.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct FunnelAt {
-    /// Episodes.
     pub episodes: f64,
-    /// 95 %.
     pub limits_95: Interval,
-    /// 99.8 %.
     pub limits_998: Interval,
 }
 
 /// The episodes of a line that one outcome of one condition stands for.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Part {
-    /// The condition.
     pub condition: Option<ConditionId>,
-    /// The outcome.
     pub outcome: Outcome,
-    /// Episodes.
     pub episodes: usize,
     /// Sum observed.
     pub observed: f64,
@@ -102,9 +94,7 @@ pub struct Line {
     pub quarter: Option<Quarter>,
     /// Whether the line is tested and called.
     pub is_tested: bool,
-    /// The site.
     pub site: NameId,
-    /// Its episodes.
     pub episodes: usize,
     /// Sum observed.
     pub observed: f64,
@@ -203,7 +193,7 @@ pub fn compare(reader: &Reader<'_>, scope: Scope, quantity: Quantity, quarters: 
                 adjusted: adjusted(quantity, overall, held, held.observed),
                 shrunken,
                 limits_95: limits(Level::NINETY_FIVE)?,
-                limits_998: limits(Level::new(0.998).ok()?)?,
+                limits_998: limits(Level::NINETY_NINE_POINT_EIGHT)?,
                 phi,
                 score,
                 p: score.and_then(|score| p_value(held, score, phi)),
@@ -271,7 +261,7 @@ fn funnel(model: &WithoutGroups, quantity: Quantity, overall: f64, most: usize) 
         _ => Some(proportion_limits(overall, n as u64, level, Interpolation::Inside).ok()?.interval),
     };
     let at = |n: usize| {
-        let (limits_95, limits_998) = (limits(n, Level::NINETY_FIVE)?, limits(n, Level::new(0.998).ok()?)?);
+        let (limits_95, limits_998) = (limits(n, Level::NINETY_FIVE)?, limits(n, Level::NINETY_NINE_POINT_EIGHT)?);
         Some(FunnelAt { episodes: n as f64, limits_95, limits_998 })
     };
     (FEWEST_IN_FUNNEL..=last).step_by(step).chain([last]).filter_map(at).collect()

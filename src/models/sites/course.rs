@@ -12,7 +12,6 @@ use std::collections::BTreeMap;
 /// Mean burden by week of a domain.
 #[derive(Clone, PartialEq, Debug)]
 pub struct SiteCourses {
-    /// The domain.
     pub domain: Domain,
     /// The whole group.
     pub whole: Vec<Week>,

@@ -22,7 +22,6 @@ use std::collections::BTreeMap;
 /// Those seen and those lost of a domain.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Lost {
-    /// The domain.
     pub domain: Domain,
     /// The whole group.
     pub whole: SeenAndImputed,

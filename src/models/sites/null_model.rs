@@ -20,7 +20,6 @@ const SEED: u64 = 7;
 
 /// A fitted model without sites.
 pub struct NullModel {
-    /// The model.
     pub model: WithoutGroups,
     /// Whether it had to be penalised.
     pub penalised: bool,

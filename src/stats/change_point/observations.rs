@@ -38,15 +38,6 @@ impl Observations {
         Ok(Self { times: times.to_vec(), values: values.to_vec(), weights, mean })
     }
 
-    /// Values one step of time apart, from time 0, with equal weights.
-    ///
-    /// # Errors
-    /// If there are no values or one is not finite.
-    pub fn equally_spaced(values: &[f64]) -> Result<Self, InputError> {
-        let times: Vec<f64> = (0..values.len()).map(|i| i as f64).collect();
-        Self::new(&times, values, None)
-    }
-
     /// Number of observations.
     #[must_use]
     pub fn len(&self) -> usize {

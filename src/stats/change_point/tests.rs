@@ -9,6 +9,12 @@ fn settings(key: &[u8], permutations: u32) -> Settings<'_> {
     Settings { least_segment: 5, level: Level::NINETY_FIVE, permutations, seed: 1, key }
 }
 
+/// Values one step of time apart, from time 0.
+fn equally_spaced(values: &[f64]) -> Result<Observations, InputError> {
+    let times: Vec<f64> = (0..values.len()).map(|i| i as f64).collect();
+    Observations::new(&times, values, None)
+}
+
 fn noise(name: &str, run: u32, n: usize) -> Vec<f64> {
     let mut s = stream(run.into(), name.as_bytes());
     (0..n).map(|_| standard_normal(&mut s)).collect()
@@ -32,7 +38,7 @@ fn naive_rss(values: &[f64], least: usize, changes: usize) -> f64 {
 fn the_cuts_are_the_best_of_all_cuts() {
     let mut values = noise("cuts", 1, 24);
     values[9..].iter_mut().for_each(|y| *y += 100.0);
-    let observations = Observations::equally_spaced(&values).unwrap();
+    let observations = equally_spaced(&values).unwrap();
     let found = shifts(&observations, 3, 3).unwrap();
     let running = Running::new(&values, &[1.0; 24]);
     for (k, starts) in found.starts_by_changes.iter().enumerate() {
@@ -49,14 +55,14 @@ fn the_cuts_are_the_best_of_all_cuts() {
 #[test]
 fn a_perfect_step_a_flat_line_and_a_perfect_drift() {
     let step: Vec<f64> = (0..20).map(|i| if i < 8 { 0.1 } else { 0.7 }).collect();
-    let observations = Observations::equally_spaced(&step).unwrap();
+    let observations = equally_spaced(&step).unwrap();
     let found = shifts(&observations, 2, 4).unwrap();
     assert_eq!((found.starts, found.rss), (vec![8], 0.0));
     let one = one_change(&observations, &settings(b"step", 99)).unwrap();
     assert_eq!((one.chosen, one.shift.place, one.shift.places), (Some(Shape::Shift), 8, (8, 8)));
     assert!((one.shift.before - 0.1).abs() < 1e-12 && (one.shift.size - 0.6).abs() < 1e-12);
 
-    let flat = Observations::equally_spaced(&[0.1; 20]).unwrap();
+    let flat = equally_spaced(&[0.1; 20]).unwrap();
     assert_eq!(shifts(&flat, 2, 4).unwrap().starts, [] as [usize; 0]);
     let one = one_change(&flat, &settings(b"flat", 9)).unwrap();
     assert_eq!((one.chosen, one.p, one.residual_correlation), (None, 1.0, 0.0));
@@ -106,7 +112,7 @@ fn whole_weights_stand_for_as_many_equal_values() {
     let weights = [1.0, 2.0, 3.0, 2.0, 1.0, 2.0];
     let weighted = Observations::new(&[0.0, 1.0, 2.0, 3.0, 4.0, 5.0], &values, Some(&weights)).unwrap();
     let repeated: Vec<f64> = values.iter().zip(weights).flat_map(|(y, w)| vec![*y; w as usize]).collect();
-    let repeated = Observations::equally_spaced(&repeated).unwrap();
+    let repeated = equally_spaced(&repeated).unwrap();
     let (a, b) = (shifts(&weighted, 1, 1).unwrap(), shifts(&repeated, 1, 1).unwrap());
     assert_eq!((a.starts[0], b.starts[0]), (3, 6));
     assert!((a.rss - b.rss).abs() < 1e-12 && (a.means[1] - b.means[1]).abs() < 1e-12);
@@ -126,7 +132,7 @@ fn the_interval_holds_the_true_place_as_often_as_it_says() {
             let slope = 2.0 * size / (n - place) as f64;
             let drifted: Vec<f64> = (0..n).map(|i| noise[i] + slope * i.saturating_sub(place) as f64).collect();
             let places = |values: &[f64], drift: bool| {
-                let found = one_change(&Observations::equally_spaced(values).unwrap(), &settings(b"", 0)).unwrap();
+                let found = one_change(&equally_spaced(values).unwrap(), &settings(b"", 0)).unwrap();
                 if drift { found.drift.places } else { found.shift.places }
             };
             let (first, last) = places(&shifted, false);
@@ -151,7 +157,7 @@ fn the_p_value_holds_its_level_for_independent_values_and_not_for_dependent_ones
     let rejected = |make: &dyn Fn(u32) -> Vec<f64>| {
         let count = (0..runs)
             .filter(|run| {
-                let observations = Observations::equally_spaced(&make(*run)).unwrap();
+                let observations = equally_spaced(&make(*run)).unwrap();
                 one_change(&observations, &settings(&run.to_le_bytes(), 99)).unwrap().p <= 0.05
             })
             .count();
@@ -183,7 +189,7 @@ fn bic_alone_finds_shifts_in_stable_series_as_often_as_stated() {
         let runs = 1000_u32;
         let alarms = (0..runs)
             .filter(|run| {
-                let observations = Observations::equally_spaced(&noise("stable", *run, n)).unwrap();
+                let observations = equally_spaced(&noise("stable", *run, n)).unwrap();
                 !shifts(&observations, 5, 2).unwrap().starts.is_empty()
             })
             .count();
@@ -203,7 +209,7 @@ fn the_same_key_gives_the_same_p_and_the_residuals_show_dependence() {
             x
         })
         .collect();
-    let observations = Observations::equally_spaced(&series).unwrap();
+    let observations = equally_spaced(&series).unwrap();
     let [a, b] = [(); 2].map(|()| one_change(&observations, &settings(b"a", 99)).unwrap());
     assert_eq!(a, b);
     assert!((a.residual_correlation - 0.6).abs() < 0.12, "{}", a.residual_correlation);
@@ -220,15 +226,15 @@ fn of_two_equal_places_both_are_likely() {
 
 #[test]
 fn series_that_make_no_sense_are_refused() {
-    assert!(Observations::equally_spaced(&[]).is_err());
-    assert!(Observations::equally_spaced(&[1.0, f64::NAN]).is_err());
+    assert!(equally_spaced(&[]).is_err());
+    assert!(equally_spaced(&[1.0, f64::NAN]).is_err());
     assert!(matches!(
         Observations::new(&[0.0, 1.0, 1.0], &[1.0; 3], None),
         Err(InputError::BadElement { what: "times", index: 2, .. })
     ));
     assert!(Observations::new(&[0.0], &[1.0, 2.0], None).is_err());
     assert!(Observations::new(&[0.0, 1.0], &[1.0, 2.0], Some(&[1.0, 0.0])).is_err());
-    let nine = Observations::equally_spaced(&[1.0; 9]).unwrap();
+    let nine = equally_spaced(&[1.0; 9]).unwrap();
     assert!(matches!(one_change(&nine, &settings(b"", 9)), Err(InputError::TooFew { needed: 10, .. })));
     assert!(one_change(&nine, &Settings { least_segment: 1, ..settings(b"", 9) }).is_err());
     assert!(shifts(&nine, 0, 1).is_err() && shifts(&nine, 10, 1).is_err());

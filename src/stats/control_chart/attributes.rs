@@ -1,13 +1,12 @@
-//! Shares (p chart), rates (u chart), and Laney's p' and u', for samples of unequal size.
+//! Shares (p chart), and Laney's p', for samples of unequal size.
 //!
-//! **Formulas.** Shares: centre p = sum x / sum n, sigma_i = sqrt(p (1 - p) / n_i). Rates: centre u = sum x / sum n,
-//! sigma_i = sqrt(u / n_i), n the exposure. Limits: centre -/+ 3 sigma_i, not below 0, for shares not above 1.
+//! **Formulas.** Centre p = sum x / sum n, sigma_i = sqrt(p (1 - p) / n_i), limits centre -/+ 3 sigma_i, within 0 and 1.
 //! Laney (2002, Qual Eng 14:531-7): z_i = (x_i / n_i - centre) / sigma_i, sigma_z = mean moving range of z / d2, limits centre -/+
 //! 3 sigma_i sigma_z. sigma_z is near 1 if only chance moves the shares, above 1 if the true share wanders from sample to
 //! sample, as large samples nearly always show; then the plain chart signals all the time.
 //!
-//! **Domain and edge cases.** One sample or more, for Laney two; sizes positive and finite, counts not negative, shares at most 1. Counts
-//! and sizes need not be whole (weights). No event at all, or for shares nothing else: sigma 0 and no signals.
+//! **Domain and edge cases.** One sample or more, for Laney two; sizes positive and finite, counts from 0 to the size. Counts
+//! and sizes need not be whole (weights). No event at all, or nothing else: sigma 0 and no signals.
 //!
 //! **Published values.** NIST/SEMATECH handbook 6.3.3.2, 30 samples of 50: centre 0.2313, limits 0.0524 and 0.4102, folder
 //! `p_chart_nist`. Laney's charts against the formulas in R, folder `laney_charts`.
@@ -20,34 +19,27 @@ use crate::sum::{mean, sum};
 /// The variation that the limits allow for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Dispersal {
-    /// That of counts alone (p, u).
+    /// That of counts alone (p).
     CountsAlone,
-    /// That of counts, times the ratio sigma_z seen from sample to sample (Laney's p', u').
+    /// That of counts, times the ratio sigma_z seen from sample to sample (Laney's p').
     Laney,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Share,
-    Rate,
 }
 
 /// Centre and spread of a chart, from which limits for a sample of any size follow.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AttributeChart {
-    /// Centre line: a share, or events by unit of exposure.
+    /// Centre line.
     pub centre: f64,
-    /// Ratio of the variation allowed for to that of counts alone; 1 for p and u.
+    /// Ratio of the variation allowed for to that of counts alone; 1 for p.
     pub sigma_z: f64,
-    kind: Kind,
 }
 
 /// Limits for one sample.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AttributeLimits {
-    /// Standard deviation of the share or rate, sigma_z included.
+    /// Standard deviation of the share, sigma_z included.
     pub sigma: f64,
-    /// Limits of the share or rate.
+    /// Limits of the share.
     pub interval: Interval,
 }
 
@@ -56,25 +48,13 @@ pub struct AttributeLimits {
 /// # Errors
 /// If there are too few samples, lengths differ, a size is not positive, or a count not within 0 and its size.
 pub fn p_chart(counts: &[f64], sizes: &[f64], dispersal: Dispersal) -> Result<AttributeChart, InputError> {
-    chart(Kind::Share, counts, sizes, dispersal)
-}
-
-/// Chart of rates, `counts` of events by `exposures`, in the order of time.
-///
-/// # Errors
-/// If there are too few samples, lengths differ, an exposure is not positive, or a count is negative.
-pub fn u_chart(counts: &[f64], exposures: &[f64], dispersal: Dispersal) -> Result<AttributeChart, InputError> {
-    chart(Kind::Rate, counts, exposures, dispersal)
-}
-
-fn chart(kind: Kind, counts: &[f64], sizes: &[f64], dispersal: Dispersal) -> Result<AttributeChart, InputError> {
-    check(kind, counts, sizes)?;
+    check(counts, sizes)?;
     at_least("samples", if dispersal == Dispersal::Laney { 2 } else { 1 }, counts.len())?;
     let centre = sum(counts.iter().copied()) / sum(sizes.iter().copied());
     if !centre.is_finite() {
         return Err(InputError::OutOfRange { what: "sum of sizes", domain: "within the range of double precision" });
     }
-    let plain = AttributeChart { centre, sigma_z: 1.0, kind };
+    let plain = AttributeChart { centre, sigma_z: 1.0 };
     match dispersal {
         Dispersal::CountsAlone => Ok(plain),
         Dispersal::Laney => {
@@ -84,29 +64,23 @@ fn chart(kind: Kind, counts: &[f64], sizes: &[f64], dispersal: Dispersal) -> Res
     }
 }
 
-fn check(kind: Kind, counts: &[f64], sizes: &[f64]) -> Result<(), InputError> {
+fn check(counts: &[f64], sizes: &[f64]) -> Result<(), InputError> {
     same_length("sizes", counts.len(), sizes.len())?;
     all_finite("counts", counts)?;
     if let Some(index) = sizes.iter().position(|n| !(*n > 0.0 && n.is_finite())) {
         return Err(InputError::BadElement { what: "sizes", index, domain: "positive and finite" });
     }
-    let possible = |x: f64, n: f64| x >= 0.0 && (kind == Kind::Rate || x <= n);
+    let possible = |x: f64, n: f64| x >= 0.0 && x <= n;
     match counts.iter().zip(sizes).position(|(x, n)| !possible(*x, *n)) {
-        Some(index) => {
-            let domain = if kind == Kind::Rate { "at least 0" } else { "from 0 to the sample's size" };
-            Err(InputError::BadElement { what: "counts", index, domain })
-        }
+        Some(index) => Err(InputError::BadElement { what: "counts", index, domain: "from 0 to the sample's size" }),
         None => Ok(()),
     }
 }
 
 impl AttributeChart {
-    /// Standard deviation of the share or rate of a sample of this size.
+    /// Standard deviation of the share of a sample of this size.
     fn sigma(&self, size: f64) -> f64 {
-        let variance = match self.kind {
-            Kind::Share => self.centre * (1.0 - self.centre),
-            Kind::Rate => self.centre,
-        };
+        let variance = self.centre * (1.0 - self.centre);
         (variance / size).max(0.0).sqrt() * self.sigma_z
     }
 
@@ -130,9 +104,7 @@ impl AttributeChart {
         let sigma = self.sigma(size);
         let mut interval = Interval::around(self.centre, 3.0 * sigma);
         interval.low = interval.low.max(0.0);
-        if self.kind == Kind::Share {
-            interval.high = interval.high.min(1.0);
-        }
+        interval.high = interval.high.min(1.0);
         Ok(AttributeLimits { sigma, interval })
     }
 
@@ -141,7 +113,7 @@ impl AttributeChart {
     /// # Errors
     /// As for the chart itself, but no sample is an error.
     pub fn signals(&self, counts: &[f64], sizes: &[f64], rules: &[Rule]) -> Result<Vec<Signal>, InputError> {
-        check(self.kind, counts, sizes)?;
+        check(counts, sizes)?;
         signals(&self.z(counts, sizes), rules)
     }
 }
@@ -152,17 +124,13 @@ mod tests {
     use crate::control_chart::WESTERN_ELECTRIC;
 
     #[test]
-    fn shares_and_rates_by_hand() {
+    fn shares_by_hand() {
         // 2 of 10 and 8 of 30: centre 1/4, sigma for 27 = sqrt(3/16/27) = 1/12
         let p = p_chart(&[2.0, 8.0], &[10.0, 30.0], Dispersal::CountsAlone).unwrap();
         assert_eq!((p.centre, p.sigma_z), (0.25, 1.0));
         let limits = p.limits(27.0).unwrap();
         assert!((limits.sigma - 1.0 / 12.0).abs() < 1e-15);
         assert!((limits.interval.high - 0.5).abs() < 1e-15 && limits.interval.low < 1e-15);
-        // rate 1/4, exposure 9: sigma = 1/6
-        let u = u_chart(&[2.0, 8.0], &[10.0, 30.0], Dispersal::CountsAlone).unwrap();
-        assert!((u.limits(9.0).unwrap().interval.high - 0.75).abs() < 1e-15);
-        assert_eq!(u.limits(9.0).unwrap().interval.low, 0.0);
         assert_eq!(p.limits(1.0).unwrap().interval.high, 1.0);
     }
 
@@ -208,11 +176,9 @@ mod tests {
         assert!(matches!(p_chart(&[1.0], &[2.0], Dispersal::Laney), Err(InputError::TooFew { .. })));
         assert!(matches!(p_chart(&[1.0], &[], Dispersal::Laney), Err(InputError::LengthsDiffer { .. })));
         assert!(p_chart(&[3.0], &[2.0], Dispersal::CountsAlone).is_err());
-        assert!(u_chart(&[3.0], &[2.0], Dispersal::CountsAlone).is_ok());
         for (x, n) in [(-1.0, 2.0), (f64::NAN, 2.0), (0.0, 0.0), (0.0, f64::NAN)] {
-            assert!(u_chart(&[x], &[n], Dispersal::CountsAlone).is_err());
             assert!(p_chart(&[x], &[n], Dispersal::CountsAlone).is_err());
         }
-        assert!(u_chart(&[3.0], &[2.0], Dispersal::CountsAlone).unwrap().limits(0.0).is_err());
+        assert!(p_chart(&[1.0], &[2.0], Dispersal::CountsAlone).unwrap().limits(0.0).is_err());
     }
 }

@@ -13,7 +13,7 @@ mod attributes;
 mod individuals;
 mod rules;
 
-pub use attributes::{AttributeChart, AttributeLimits, Dispersal, p_chart, u_chart};
+pub use attributes::{AttributeChart, AttributeLimits, Dispersal, p_chart};
 pub use individuals::{IndividualsChart, moving_ranges, xmr};
 pub use rules::{Rule, Side, Signal, WESTERN_ELECTRIC, signals};
 

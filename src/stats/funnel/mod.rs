@@ -13,24 +13,6 @@ pub use limits::{ControlLimits, Interpolation, proportion_limits, standardised_l
 
 use crate::error::InputError;
 
-/// How far a proportion `successes` / `trials` lies from `target` in standard errors, and that standard error:
-/// z = (p - target) / s, s = sqrt(target (1 - target) / n).
-///
-/// # Errors
-/// If there are no trials, more successes than trials, or the target is not strictly inside (0, 1).
-pub fn proportion_z(successes: u64, trials: u64, target: f64) -> Result<(f64, f64), InputError> {
-    if trials == 0 {
-        return Err(InputError::TooFew { what: "trials", needed: 1, found: 0 });
-    }
-    if successes > trials {
-        return Err(InputError::OutOfRange { what: "number of successes", domain: "at most the number of trials" });
-    }
-    check_target(target)?;
-    let n = trials as f64;
-    let standard_error = (target * (1.0 - target) / n).sqrt();
-    Ok(((successes as f64 / n - target) / standard_error, standard_error))
-}
-
 fn check_target(target: f64) -> Result<(), InputError> {
     if target > 0.0 && target < 1.0 {
         Ok(())

@@ -1,21 +1,23 @@
-//! Intervals: for proportions, their differences, means, changes and means of clustered values.
+//! Intervals: for proportions, their differences, means and changes.
 //!
 //! Each returns the estimate with its interval, or an error that says which argument made no sense. The interval
 //! always holds the estimate, and for a proportion stays within 0 and 1.
 
-mod clustered;
 mod mean;
 mod paired;
 mod proportion;
 mod proportion_difference;
 
-pub use clustered::{ClusteredMean, clustered_mean};
 pub use mean::{MeanDifference, MeanInterval, Summary, mean_interval, welch_difference};
 pub use paired::{PairedChange, StandardisedChange, paired_change};
-pub use proportion::{clopper_pearson, wilson};
+pub use proportion::wilson;
 pub use proportion_difference::{ProportionDifference, newcombe_difference};
 
 use crate::error::InputError;
+
+/// Standard errors to either side of a normal estimate in a 95 % interval, rounded as published formulas have it;
+/// [`crate::distribution::normal_quantile`] has all digits.
+pub const ERRORS_95: f64 = 1.96;
 
 /// A closed interval, `low` <= `high`, neither NaN.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,18 +1,16 @@
 //! Intervals for one proportion, x successes in n trials.
 //!
 //! **Formulas.** Wilson's score interval (Wilson 1927, J Am Stat Assoc 22:209-12; method 3 of Newcombe 1998, Stat Med
-//! 17:857-72): (2x + z2 -/+ z sqrt(z2 + 4x(1 - x/n))) / (2(n + z2)). Clopper & Pearson's exact interval (1934, Biometrika
-//! 26:404-13): the a/2 quantile of beta(x, n - x + 1) and the 1 - a/2 quantile of beta(x + 1, n - x).
+//! 17:857-72): (2x + z2 -/+ z sqrt(z2 + 4x(1 - x/n))) / (2(n + z2)).
 //!
 //! **Domain and edge cases.** n >= 1, 0 <= x <= n, else an error. x = 0 has the lower limit exactly 0, x = n the upper
 //! exactly 1.
 //!
 //! **Published values.** Newcombe 1998: 81/263 gives 0.2553 to 0.3662; 15/148, 0.0624 to 0.1605; 0/20, 0 to 0.1611;
-//! 1/29, 0.0061 to 0.1718 (Wilson). NIST handbook 7.2.4.1: 4/20 at 90 % exact, 0.071354 to 0.401029.
-//! Folder `newcombe_1998_proportion`.
+//! 1/29, 0.0061 to 0.1718. Folder `newcombe_1998_proportion`.
 
 use super::{Interval, checked_counts};
-use crate::distribution::{beta_quantile, normal_quantile};
+use crate::distribution::normal_quantile;
 use crate::error::InputError;
 use crate::level::Level;
 
@@ -29,19 +27,6 @@ pub fn wilson(successes: u64, trials: u64, level: Level) -> Result<Interval, Inp
     Ok(Interval {
         low: if successes == 0 { 0.0 } else { limit(2.0 * x + z2 - spread).min(p) },
         high: if successes == trials { 1.0 } else { limit(2.0 * x + z2 + spread).max(p) },
-    })
-}
-
-/// Clopper & Pearson's exact interval for `successes` out of `trials`, as shares. Never covers less than the level.
-///
-/// # Errors
-/// If there are no trials, or more successes than trials.
-pub fn clopper_pearson(successes: u64, trials: u64, level: Level) -> Result<Interval, InputError> {
-    let (x, n) = checked_counts(successes, trials)?;
-    let tail = level.tail();
-    Ok(Interval {
-        low: if successes == 0 { 0.0 } else { beta_quantile(tail, x, n - x + 1.0)? },
-        high: if successes == trials { 1.0 } else { beta_quantile(1.0 - tail, x + 1.0, n - x)? },
     })
 }
 
@@ -65,44 +50,29 @@ mod tests {
     }
 
     #[test]
-    fn clopper_pearson_limits_leave_just_the_tail_in_the_binomial() {
-        // by hand: 1 success in 3. At the upper limit u, P(X <= 1) = (1-u)^3 + 3u(1-u)^2 = 0.025;
-        // at the lower l, P(X >= 1) = 1 - (1-l)^3 = 0.025
-        let Interval { low: l, high: u } = clopper_pearson(1, 3, L95).unwrap();
-        assert!(((1.0 - u).powi(3) + 3.0 * u * (1.0 - u).powi(2) - 0.025).abs() < 1e-14);
-        assert!((1.0 - (1.0 - l).powi(3) - 0.025).abs() < 1e-14);
-    }
-
-    #[test]
     fn none_and_all_reach_zero_and_one_exactly_and_mirror_each_other() {
-        for method in [wilson, clopper_pearson] {
-            let (none, all) = (method(0, 20, L95).unwrap(), method(20, 20, L95).unwrap());
-            assert_eq!((none.low, all.high), (0.0, 1.0));
-            assert!((none.high + all.low - 1.0).abs() < 1e-14);
-            let single = method(1, 1, L95).unwrap();
-            assert!(single.low > 0.0 && single.high == 1.0);
-        }
+        let (none, all) = (wilson(0, 20, L95).unwrap(), wilson(20, 20, L95).unwrap());
+        assert_eq!((none.low, all.high), (0.0, 1.0));
+        assert!((none.high + all.low - 1.0).abs() < 1e-14);
+        let single = wilson(1, 1, L95).unwrap();
+        assert!(single.low > 0.0 && single.high == 1.0);
     }
 
     #[test]
     fn the_interval_holds_the_proportion_and_grows_with_the_level() {
         for n in [1_u64, 2, 7, 50, 1_000_000] {
             for x in [0, 1, n / 2, n - 1, n] {
-                for method in [wilson, clopper_pearson] {
-                    let inner = method(x, n, L95).unwrap();
-                    let outer = method(x, n, Level::NINETY_NINE_POINT_EIGHT).unwrap();
-                    assert!(inner.contains(x as f64 / n as f64));
-                    assert!(outer.low <= inner.low && outer.high >= inner.high && outer.width() > inner.width());
-                }
+                let inner = wilson(x, n, L95).unwrap();
+                let outer = wilson(x, n, Level::NINETY_NINE_POINT_EIGHT).unwrap();
+                assert!(inner.contains(x as f64 / n as f64));
+                assert!(outer.low <= inner.low && outer.high >= inner.high && outer.width() > inner.width());
             }
         }
     }
 
     #[test]
     fn impossible_counts_are_refused() {
-        for method in [wilson, clopper_pearson] {
-            assert!(matches!(method(0, 0, L95), Err(InputError::TooFew { .. })));
-            assert!(matches!(method(3, 2, L95), Err(InputError::OutOfRange { .. })));
-        }
+        assert!(matches!(wilson(0, 0, L95), Err(InputError::TooFew { .. })));
+        assert!(matches!(wilson(3, 2, L95), Err(InputError::OutOfRange { .. })));
     }
 }

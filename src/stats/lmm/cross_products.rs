@@ -1,8 +1,8 @@
-//! Sums of products of one subject as whole numbers: parts of a data set add up to the whole, exactly.
+//! Sums of products of one subject as whole numbers: exact, whatever the order of its readings.
 //!
 //! **Formula.** With w the subject's basis at a reading (w0 = 1) and y the value, the sums of w w', w y and y y. Basis and
-//! value are rounded to multiples of 2^-32 and multiplied as whole numbers of 128 bits, so sums have no order: merging is
-//! exact however the readings were split, also within a subject. A fixed effect is a basis function or one times a
+//! value are rounded to multiples of 2^-32 and multiplied as whole numbers of 128 bits, so sums have no order.
+//! A fixed effect is a basis function or one times a
 //! covariate of the subject, a random effect is one of the first basis functions: these sums hold all that a model needs.
 //!
 //! **Domain.** Numbers up to 2^20 in size, up to 2^20 readings a subject: sums then stay below 2^125. The rounding moves a
@@ -97,25 +97,6 @@ impl<const B: usize> CrossProducts<B> {
         }
         self.yy += i128::from(y) * i128::from(y);
         self.readings += 1;
-        Ok(())
-    }
-
-    /// Adds the readings of another part of the same subject.
-    ///
-    /// # Errors
-    /// If together there are more than 2^20 readings.
-    pub fn merge(&mut self, other: &Self) -> Result<(), InputError> {
-        if self.readings + other.readings > MOST_READINGS {
-            return Err(InputError::OutOfRange { what: "readings of one subject", domain: "at most 2^20" });
-        }
-        for i in 0..B {
-            for j in 0..=i {
-                self.ww[i][j] += other.ww[i][j];
-            }
-            self.wy[i] += other.wy[i];
-        }
-        self.yy += other.yy;
-        self.readings += other.readings;
         Ok(())
     }
 
@@ -232,20 +213,12 @@ mod tests {
         [FixedColumn { basis: 0, covariate: None }, FixedColumn { basis: 1, covariate: None }];
 
     #[test]
-    fn two_parts_add_up_to_the_whole_to_the_last_bit_also_when_a_subject_is_split() {
+    fn sums_are_the_same_to_the_last_bit_in_any_order() {
         let readings = readings();
         let whole = summed(&readings);
-        // an odd and an even half, a first and a second half, and everything backwards: every subject is split
-        let mut split = summed(readings.iter().step_by(2));
-        for (part, rest) in split.iter_mut().zip(summed(readings.iter().skip(1).step_by(2))) {
-            part.merge(&rest).unwrap();
-        }
-        let mut halves = summed(&readings[321..]);
-        for (part, rest) in halves.iter_mut().zip(summed(&readings[..321])) {
-            part.merge(&rest).unwrap();
-        }
-        assert_eq!(whole, split);
-        assert_eq!(whole, halves);
+        // the odd ones after the even, the second half before the first, and everything backwards
+        assert_eq!(whole, summed(readings.iter().step_by(2).chain(readings.iter().skip(1).step_by(2))));
+        assert_eq!(whole, summed(readings[321..].iter().chain(&readings[..321])));
         assert_eq!(whole, summed(readings.iter().rev()));
         // while sums of floats depend on the order
         let forwards: f64 = readings.iter().map(|r| r.2 * r.2).sum();
@@ -290,18 +263,14 @@ mod tests {
     #[test]
     fn the_largest_numbers_in_the_largest_count_do_not_overflow() {
         let mut one = CrossProducts::<2>::default();
-        one.add(&[1.0, LARGEST], -LARGEST).unwrap();
-        for _ in 0..20 {
-            let copy = one;
-            one.merge(&copy).unwrap();
+        for _ in 0..MOST_READINGS {
+            one.add(&[1.0, LARGEST], -LARGEST).unwrap();
         }
         assert_eq!(one.readings(), MOST_READINGS);
         assert_eq!(float(one.yy), LARGEST * LARGEST * LARGEST);
         let other_side = one.recentred(whole("centre", LARGEST).unwrap());
         assert_eq!(float(other_side.yy), 4.0 * LARGEST * LARGEST * LARGEST);
         assert!(one.add(&[1.0, 0.0], 0.0).is_err());
-        let copy = one;
-        assert!(one.merge(&copy).is_err());
     }
 
     #[test]

@@ -13,7 +13,8 @@ use nalgebra::{DMatrix, DVector, SMatrix, SVector};
 
 use super::criterion::{Derivatives, Surface};
 use super::singular::{canonical, null_space};
-use crate::evidence::Ending;
+use crate::evidence::{Ending, Evidence, least_scaled_eigenvalue};
+use crate::newton::Damping;
 
 /// The largest distance from the stationary point, in standard errors, that counts as none.
 pub const GRADIENT_TOLERANCE: f64 = 1e-5;
@@ -27,37 +28,10 @@ const SLOPE_TOLERANCE: f64 = 1e-7;
 const MAX_STEPS: usize = 300;
 /// The longest step in an entry, relative to 1 plus the entry.
 const LONGEST_STEP: f64 = 3.0;
-/// Damping at which no step is worth trying.
-const LAST_DAMPING: f64 = 1e12;
 /// Step of the differences that make the Hessian, in standard errors.
 const DIFFERENCE: f64 = 1e-3;
 /// How often a descent may leave the boundary again.
 const MAX_RESTARTS: usize = 3;
-
-/// How a fit of a mixed model ended.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Evidence {
-    /// Entries of Lambda at the start, lower triangle by rows.
-    pub start: Vec<f64>,
-    /// Entries of Lambda at the end, lower triangle by rows.
-    pub end: Vec<f64>,
-    /// The criterion at the start; infinite if it has no value there.
-    pub start_deviance: f64,
-    /// The criterion at the end.
-    pub end_deviance: f64,
-    /// Steps that were taken.
-    pub iterations: usize,
-    /// Passes over the subjects.
-    pub evaluations: usize,
-    /// Distance from the stationary point in standard errors; see the module's head.
-    pub gradient: f64,
-    /// Least eigenvalue of the Hessian scaled to a unit diagonal; `None` if there was nothing to differentiate.
-    pub curvature: Option<f64>,
-    /// Least slope in a direction off the boundary, as a share of the mean of A; `None` where G has full rank.
-    pub boundary_slope: Option<f64>,
-    /// How it ended.
-    pub ending: Ending,
-}
 
 /// Where a descent ended.
 pub(super) struct End<const Q: usize> {
@@ -66,6 +40,8 @@ pub(super) struct End<const Q: usize> {
     pub free: Vec<(usize, usize)>,
     /// Covariance of those entries; `None` without a minimum.
     pub covariance: Option<DMatrix<f64>>,
+    /// Least slope in a direction off the boundary, as a share of the mean of A; `None` where G has full rank.
+    pub boundary_slope: Option<f64>,
     pub evidence: Evidence,
 }
 
@@ -83,57 +59,34 @@ struct Search<'a, const Q: usize> {
     /// Random columns that are not all zeros; the others have no say in the likelihood.
     in_use: SVector<bool, Q>,
     iterations: usize,
-    evaluations: usize,
 }
 
-/// Lower triangle by rows.
-pub(super) fn lower<const Q: usize>(lambda: &SMatrix<f64, Q, Q>) -> Vec<f64> {
-    (0..Q).flat_map(|i| (0..=i).map(move |j| (i, j))).map(|at| lambda[at]).collect()
-}
-
-/// Minimises the criterion from `start`, or from random effects as variable as the residual.
+/// Minimises the criterion from `start`, or from random effects as variable as the residual; `None` if it has no value there.
 pub(super) fn minimise<const Q: usize>(
     surface: &mut dyn Surface<Q>,
     start: Option<&SMatrix<f64, Q, Q>>,
-) -> Result<End<Q>, Box<Evidence>> {
+) -> Option<End<Q>> {
     let in_use = surface.scales().map(|s| s > 0.0);
     let scales = surface.scales().map(|s| if s > 0.0 { s } else { 1.0 });
     let without_unused =
         |l: SMatrix<f64, Q, Q>| SMatrix::<f64, Q, Q>::from_fn(|i, j| if j <= i && in_use[i] { l[(i, j)] } else { 0.0 });
     let plain = without_unused(SMatrix::from_diagonal(&scales.map(|s| 1.0 / s)));
-    let mut search = Search { surface, scales, in_use, iterations: 0, evaluations: 0 };
+    let mut search = Search { surface, scales, in_use, iterations: 0 };
     let usable = start.filter(|l| l.iter().all(|v| v.is_finite()));
-    let begun = usable.and_then(|l| search.value(&without_unused(*l))).or_else(|| search.value(&plain));
-    let Some(first) = begun else {
-        return Err(Box::new(Evidence {
-            start: lower(&plain),
-            end: lower(&plain),
-            start_deviance: f64::INFINITY,
-            end_deviance: f64::INFINITY,
-            iterations: 0,
-            evaluations: search.evaluations,
-            gradient: f64::INFINITY,
-            curvature: None,
-            boundary_slope: None,
-            ending: Ending::BadStart,
-        }));
-    };
-    Ok(search.run(first))
+    let first = usable.and_then(|l| search.value(&without_unused(*l))).or_else(|| search.value(&plain))?;
+    Some(search.run(first))
 }
 
 impl<const Q: usize> Search<'_, Q> {
     fn value(&mut self, lambda: &SMatrix<f64, Q, Q>) -> Option<At<Q>> {
-        self.evaluations += 1;
         Some(At { lambda: *lambda, deviance: self.surface.value(lambda)? })
     }
 
     fn derivatives(&mut self, at: &At<Q>) -> Option<Derivatives<Q>> {
-        self.evaluations += 1;
         self.surface.derivatives(&at.lambda)
     }
 
     fn run(&mut self, first: At<Q>) -> End<Q> {
-        let (start, start_deviance) = (lower(&first.lambda), first.deviance);
         let rows = (0..Q).filter(|&i| self.in_use[i]);
         let every: Vec<(usize, usize)> = rows.flat_map(|i| (0..=i).map(move |j| (i, j))).collect();
         let (mut value, mut stopped) = self.descend(first, &every);
@@ -159,7 +112,7 @@ impl<const Q: usize> Search<'_, Q> {
             (value, stopped) = self.descend(again, &every);
             free = every.clone();
         }
-        self.prove(value, free, slope, stopped, start, start_deviance)
+        self.prove(value, free, slope, stopped)
     }
 
     /// Lambda with its rows times the scales.
@@ -195,28 +148,20 @@ impl<const Q: usize> Search<'_, Q> {
     fn descend(&mut self, first: At<Q>, free: &[(usize, usize)]) -> (At<Q>, Ending) {
         let mut at = first;
         if free.is_empty() {
-            return (at, Ending::Minimum);
+            return (at, Ending::Optimum);
         }
-        let Some(mut d) = self.derivatives(&at) else { return (at, Ending::BadStart) };
-        let mut damping = 0.0;
+        let Some(mut d) = self.derivatives(&at) else { return (at, Ending::NoValue) };
+        let mut damping = Damping::default();
         for _ in 0..MAX_STEPS {
             let gradient = self.gradient(&d, free);
-            let mut h = self.curvature(&d, &at, free);
-            let most = h.diagonal().iter().fold(0.0_f64, |m, v| m.max(v.abs()));
-            for k in 0..free.len() {
-                let size = h[(k, k)].abs().max(1e-6 * most).max(f64::MIN_POSITIVE);
-                h[(k, k)] += damping * size;
-            }
-            let Some(factor) = h.cholesky() else {
-                damping = (10.0_f64 * damping).max(1e-3);
-                if damping > LAST_DAMPING {
-                    return (at, Ending::NoDescent);
+            let Some(mut step) = damping.step(self.curvature(&d, &at, free), &gradient) else {
+                if damping.raise() {
+                    continue;
                 }
-                continue;
+                return (at, Ending::Stalled);
             };
-            let mut step = -factor.solve(&gradient);
-            if (-gradient.dot(&step) / 2.0).max(0.0).sqrt() <= GRADIENT_TARGET * (1.0 + damping) {
-                return (at, Ending::Minimum);
+            if (-gradient.dot(&step) / 2.0).max(0.0).sqrt() <= GRADIENT_TARGET * (1.0 + damping.share()) {
+                return (at, Ending::Optimum);
             }
             let longest = free.iter().zip(step.iter()).fold(0.0_f64, |m, (entry, s)| {
                 m.max(s.abs() / (1.0 + (at.lambda[*entry] * self.scales[entry.0]).abs()))
@@ -227,20 +172,16 @@ impl<const Q: usize> Search<'_, Q> {
             let next = self.value(&self.moved(&at.lambda, &step, free));
             match next.filter(|n| n.deviance <= at.deviance + self.surface.noise(at.deviance)) {
                 Some(next) => {
-                    let Some(derivatives) = self.derivatives(&next) else { return (at, Ending::NoDescent) };
+                    let Some(derivatives) = self.derivatives(&next) else { return (at, Ending::Stalled) };
                     (at, d) = (next, derivatives);
                     self.iterations += 1;
-                    damping = if damping > 1e-5 { damping / 10.0 } else { 0.0 };
+                    damping.lower();
                 }
-                None => {
-                    damping = (10.0_f64 * damping).max(1e-3);
-                    if damping > LAST_DAMPING {
-                        return (at, Ending::NoDescent);
-                    }
-                }
+                None if damping.raise() => {}
+                None => return (at, Ending::Stalled),
             }
         }
-        (at, Ending::IterationLimit)
+        (at, Ending::StepLimit)
     }
 
     /// If G has all but lost rank: the best Lambda with the lost columns at exactly 0, unless that is worse.
@@ -297,40 +238,22 @@ impl<const Q: usize> Search<'_, Q> {
         &mut self,
         mut value: At<Q>,
         free: Vec<(usize, usize)>,
-        slope: Option<f64>,
+        boundary_slope: Option<f64>,
         stopped: Ending,
-        start: Vec<f64>,
-        start_deviance: f64,
     ) -> End<Q> {
         for j in 0..Q {
             if value.lambda[(j, j)] < 0.0 {
                 value.lambda.column_mut(j).neg_mut();
             }
         }
-        let mut evidence = Evidence {
-            start,
-            end: lower(&value.lambda),
-            start_deviance,
-            end_deviance: value.deviance,
-            iterations: self.iterations,
-            evaluations: self.evaluations,
-            gradient: f64::INFINITY,
-            curvature: None,
-            boundary_slope: slope,
-            ending: stopped,
-        };
-        let mut covariance = None;
+        let (mut distance, mut curvature, mut covariance) = (f64::INFINITY, f64::NEG_INFINITY, None);
         if free.is_empty() {
-            evidence.gradient = 0.0;
-            covariance = Some(DMatrix::zeros(0, 0));
+            (distance, curvature, covariance) = (0.0, f64::INFINITY, Some(DMatrix::zeros(0, 0)));
         } else if let (Some(d), Some(h)) = (self.derivatives(&value), self.hessian(&value, &free)) {
-            let lengths = h.diagonal().map(|v| v.abs().sqrt().max(f64::MIN_POSITIVE));
-            let unit = DMatrix::from_fn(free.len(), free.len(), |k, l| h[(k, l)] / (lengths[k] * lengths[l]));
-            let least = unit.symmetric_eigenvalues().min();
-            evidence.curvature = Some(least);
+            curvature = least_scaled_eigenvalue(&h);
             if let Some(factor) = h.cholesky() {
                 let gradient = self.gradient(&d, &free);
-                evidence.gradient = (gradient.dot(&factor.solve(&gradient)) / 2.0).max(0.0).sqrt();
+                distance = (gradient.dot(&factor.solve(&gradient)) / 2.0).max(0.0).sqrt();
                 // the criterion is minus twice a log-likelihood: information is half its Hessian
                 let inverse = factor.inverse() * 2.0;
                 covariance = Some(DMatrix::from_fn(free.len(), free.len(), |k, l| {
@@ -338,22 +261,22 @@ impl<const Q: usize> Search<'_, Q> {
                 }));
             }
         }
-        evidence.evaluations = self.evaluations;
         // "is above", so that NaN fails
-        let curved = evidence.curvature.is_none_or(|least| least > CURVATURE_TOLERANCE);
-        let bounded = slope.is_none_or(|least| least >= -SLOPE_TOLERANCE);
-        evidence.ending = if !(curved && bounded) {
-            Ending::NotAMinimum
-        } else if evidence.gradient <= GRADIENT_TOLERANCE {
-            Ending::Minimum
-        } else if stopped == Ending::Minimum {
-            Ending::NoDescent
+        let curved = curvature > CURVATURE_TOLERANCE;
+        let bounded = boundary_slope.is_none_or(|least| least >= -SLOPE_TOLERANCE);
+        let ending = if !(curved && bounded) {
+            Ending::Saddle
+        } else if distance <= GRADIENT_TOLERANCE {
+            Ending::Optimum
+        } else if stopped == Ending::Optimum {
+            Ending::Stalled
         } else {
             stopped
         };
-        if evidence.ending != Ending::Minimum {
+        if ending != Ending::Optimum {
             covariance = None;
         }
-        End { lambda: value.lambda, free, covariance, evidence }
+        let evidence = Evidence { value: value.deviance, iterations: self.iterations, distance, curvature, ending };
+        End { lambda: value.lambda, free, covariance, boundary_slope, evidence }
     }
 }

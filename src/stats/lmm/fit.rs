@@ -13,10 +13,10 @@ use nalgebra::{DMatrix, DVector, SMatrix, SVector};
 
 use super::block::Reduced;
 use super::criterion::{Criterion, Likelihood, divisor, evaluate};
-use super::descent::{Evidence, minimise};
+use super::descent::minimise;
 use super::singular::{Singular, name};
 use super::small_matrix::semidefinite_cholesky;
-use crate::evidence::Ending;
+use crate::evidence::{Ending, Evidence};
 
 /// What must be left of the squared length of a column after projection on those before it.
 const RANK_TOLERANCE: f64 = 1e-10;
@@ -36,7 +36,7 @@ pub enum Outcome<T> {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Refusal {
     /// No minimum was shown; the evidence says why.
-    NotConverged(Box<Evidence>),
+    NotConverged(Evidence),
     /// Fewer than two subjects: nothing tells one subject's peculiarity from the population.
     TooFewSubjects {
         /// Subjects with a reading.
@@ -89,6 +89,8 @@ pub struct Fit {
     pub readings: usize,
     /// What lies on the boundary, if anything does.
     pub singular: Option<Singular>,
+    /// Least slope of the criterion in a direction off the boundary, as a share of the information; `None` where nothing lies on it.
+    pub boundary_slope: Option<f64>,
     /// How the fit ended.
     pub evidence: Evidence,
 }
@@ -137,13 +139,12 @@ pub fn fit_blocks_from<const Q: usize, const P: usize>(
     if let Some(why) = refuse(data) {
         return Outcome::NotFitted(why);
     }
-    let end = match minimise(&mut Likelihood::new(data, criterion), start) {
-        Ok(end) => end,
-        Err(evidence) => return Outcome::NotFitted(Refusal::NotConverged(evidence)),
+    let Some(end) = minimise(&mut Likelihood::new(data, criterion), start) else {
+        return Outcome::NotFitted(Refusal::NotConverged(Evidence::NO_START));
     };
-    let proven = end.covariance.filter(|_| end.evidence.ending == Ending::Minimum);
+    let proven = end.covariance.filter(|_| end.evidence.ending == Ending::Optimum);
     let (Some(lambda_covariance), Some(value)) = (proven, evaluate(data, &end.lambda, criterion)) else {
-        return Outcome::NotFitted(Refusal::NotConverged(Box::new(end.evidence)));
+        return Outcome::NotFitted(Refusal::NotConverged(end.evidence));
     };
     let p = data.fixed;
     let scales = data.random_scales();
@@ -163,6 +164,7 @@ pub fn fit_blocks_from<const Q: usize, const P: usize>(
         subjects: data.blocks.len(),
         readings: data.readings,
         singular: name(&scaled),
+        boundary_slope: end.boundary_slope,
         evidence: end.evidence,
     }))
 }

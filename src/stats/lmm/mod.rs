@@ -26,7 +26,6 @@ pub mod trajectory;
 pub use block::{Block, Reduced, SubjectSums};
 pub use criterion::Criterion;
 pub use cross_products::{CrossProducts, FixedColumn};
-pub use descent::Evidence;
 pub use fit::{Fit, Outcome, Refusal, fit_blocks, fit_blocks_from};
 pub use singular::Singular;
 pub use spline::Spline;

@@ -270,14 +270,6 @@ impl Trajectory {
         Ok(Coefficients::from(self.spline.at(t)?).dot(&curve.coefficients))
     }
 
-    /// A reading at time `t` of a subject with this course, drawn.
-    ///
-    /// # Errors
-    /// If `t` is not finite or negative.
-    pub fn random_reading(&self, curve: &Curve, t: f64, stream: &mut ChaCha8Rng) -> Result<f64, InputError> {
-        Ok(self.curve_at(curve, t)? + self.sigma * standard_normal(stream))
-    }
-
     /// A: the population's coefficients are A beta.
     fn design(&self, covariates: &[f64]) -> DMatrix<f64> {
         let mut design = DMatrix::zeros(MOST_FUNCTIONS, self.columns.len());

@@ -4,17 +4,16 @@ use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
 use super::GRADIENT_TOLERANCE;
-use super::fitted::{Evidence, LogisticFit, Method};
+use super::fitted::{LogisticFit, Method};
 use super::rows::Checked;
 use super::scaled_cholesky::{ScaledCholesky, scaled_curvature};
 use super::sums::{chances, dot};
-use crate::evidence::Ending;
+use crate::evidence::Evidence;
+use crate::newton::{Hill, Limits, climb};
 
-/// Steps allowed. The information is not the penalised likelihood's Hessian, so that steps gain a constant number of digits each;
-/// where they do not, they are halved.
-const MAX_STEPS: usize = 1000;
-/// The distance at which the search stops.
-const GRADIENT_TARGET: f64 = 1e-10;
+/// The information is not the penalised likelihood's Hessian, so that steps gain a constant number of digits each; where they do
+/// not, they are halved.
+const LIMITS: Limits = Limits { steps: 1000, tries: 34, target: 1e-10, tolerance: GRADIENT_TOLERANCE, may_stall: true };
 /// The most by which a step may move a coefficient, in root mean squares of its column.
 const LONGEST_STEP: f64 = 5.0;
 
@@ -54,70 +53,52 @@ struct At {
     factor: ScaledCholesky,
 }
 
-/// Maximises from `start`; the column `held`, if any, stays where it starts.
-pub(super) fn maximise(rows: &Checked, start: &[f64], held: Option<usize>) -> Result<Maximum, Evidence> {
-    let evidence = |first: f64, at: Option<&At>, iterations, evaluations, gradient, ending| Evidence {
-        start: start.to_vec(),
-        end: at.map_or(start, |a| &a.b).to_vec(),
-        start_log_likelihood: first,
-        end_log_likelihood: at.map_or(f64::NEG_INFINITY, |a| a.penalised),
-        iterations,
-        evaluations,
-        gradient,
-        curvature: at.and_then(|a| scaled_curvature(&a.information)),
-        ending,
-    };
-    let Some(mut at) = evaluate(rows, start.to_vec()) else {
-        return Err(evidence(f64::NEG_INFINITY, None, 0, 1, f64::INFINITY, Ending::BadStart));
-    };
-    let first = at.penalised;
-    let (mut iterations, mut evaluations) = (0, 1);
-    let mut gradient = f64::INFINITY;
-    let mut ending = Ending::IterationLimit;
-    for _ in 0..MAX_STEPS {
-        let score = penalised_score(rows, &at);
-        evaluations += 1;
-        let Some(mut step) = free_step(&at, &score, held) else {
-            ending = Ending::IllConditioned;
-            break;
-        };
-        let before = std::mem::replace(&mut gradient, score.dot(&step).max(0.0).sqrt());
-        // with many rows rounding alone keeps the gradient above its target: near enough, and no longer coming nearer
-        let stalled = gradient <= GRADIENT_TOLERANCE && gradient > before / 2.0;
-        if gradient <= GRADIENT_TARGET || stalled {
-            ending = Ending::Minimum;
-            break;
-        }
+struct Penalised<'a, 'b> {
+    rows: &'a Checked<'b>,
+    held: Option<usize>,
+}
+
+impl Hill for Penalised<'_, '_> {
+    type At = At;
+
+    fn step(&mut self, at: &At) -> Option<(DVector<f64>, f64)> {
+        let score = penalised_score(self.rows, at);
+        let step = free_step(at, &score, self.held)?;
+        let distance = score.dot(&step).max(0.0).sqrt();
+        Some((step, distance))
+    }
+
+    fn rein_in(&mut self, _: &At, step: &mut DVector<f64>, slow: bool) -> bool {
         // a row with a column to itself has leverage 1, and there the whole step goes twice as far as it should: from one side of the
         // maximum to the other, for ever
-        if gradient > before / 2.0 {
-            step *= 0.5;
+        if slow {
+            *step *= 0.5;
         }
-        let longest = step.iter().zip(&rows.scales).fold(0.0_f64, |m, (s, scale)| m.max((s * scale).abs()));
+        let longest = step.iter().zip(&self.rows.scales).fold(0.0_f64, |m, (s, scale)| m.max((s * scale).abs()));
         if longest > LONGEST_STEP {
-            step *= LONGEST_STEP / longest;
+            *step *= LONGEST_STEP / longest;
         }
-        let mut share = 1.0;
-        let next = loop {
-            evaluations += 1;
-            let tried = at.b.iter().zip(step.iter()).map(|(b, s)| b + share * s).collect();
-            let noise = 1e-13 * at.penalised.abs();
-            if let Some(next) = evaluate(rows, tried).filter(|n| n.penalised >= at.penalised - noise) {
-                break Some(next);
-            }
-            share /= 2.0;
-            if share < 1e-10 {
-                break None;
-            }
-        };
-        let Some(next) = next else {
-            ending = if gradient <= GRADIENT_TOLERANCE { Ending::Minimum } else { Ending::NoDescent };
-            break;
-        };
-        at = next;
-        iterations += 1;
+        true
     }
-    let evidence = evidence(first, Some(&at), iterations, evaluations, gradient, ending);
+
+    fn not_below(&self, from: &At, step: &DVector<f64>) -> Option<At> {
+        let next = evaluate(self.rows, from.b.iter().zip(step.iter()).map(|(b, s)| b + s).collect())?;
+        (next.penalised >= from.penalised - 1e-13 * from.penalised.abs()).then_some(next)
+    }
+}
+
+/// Maximises from `start`; the column `held`, if any, stays where it starts.
+pub(super) fn maximise(rows: &Checked, start: &[f64], held: Option<usize>) -> Result<Maximum, Evidence> {
+    let first = evaluate(rows, start.to_vec()).ok_or(Evidence::NO_START)?;
+    let top = climb(&mut Penalised { rows, held }, first, &LIMITS);
+    let at = top.at;
+    let evidence = Evidence {
+        value: at.penalised,
+        iterations: top.iterations,
+        distance: top.distance,
+        curvature: scaled_curvature(&at.information).unwrap_or(f64::NEG_INFINITY),
+        ending: top.ending,
+    };
     if !evidence.converged() {
         return Err(evidence);
     }

@@ -5,40 +5,9 @@ use nalgebra::DMatrix;
 use super::sums::{chances, dot};
 use crate::distribution::normal_quantile;
 use crate::error::{InputError, all_finite, same_length};
-use crate::evidence::Ending;
+use crate::evidence::Evidence;
 use crate::interval::{Estimate, Interval};
 use crate::level::Level;
-
-/// How a fit ended.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Evidence {
-    /// Parameters at the start.
-    pub start: Vec<f64>,
-    /// Parameters at the end.
-    pub end: Vec<f64>,
-    /// What was maximised, at the start (without binomial coefficients).
-    pub start_log_likelihood: f64,
-    /// What was maximised, at the end (without binomial coefficients).
-    pub end_log_likelihood: f64,
-    /// Steps that were taken.
-    pub iterations: usize,
-    /// Passes over the rows.
-    pub evaluations: usize,
-    /// Distance from the maximum in standard errors, by the gradient.
-    pub gradient: f64,
-    /// Least eigenvalue of the information scaled to a unit diagonal; `None` if it is not finite.
-    pub curvature: Option<f64>,
-    /// How it ended; `Minimum` is that of minus the log-likelihood.
-    pub ending: Ending,
-}
-
-impl Evidence {
-    /// Whether the end is a maximum, shown by gradient and curvature.
-    #[must_use]
-    pub fn converged(&self) -> bool {
-        self.ending == Ending::Minimum
-    }
-}
 
 /// By which method coefficients were estimated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

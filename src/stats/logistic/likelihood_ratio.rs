@@ -64,11 +64,11 @@ pub fn likelihood_ratio(
         names: &names,
         scales: without(&all.scales),
     };
-    let top = fit.evidence.end_log_likelihood;
+    let top = fit.evidence.value;
     let mut fall = |value: f64| -> Option<f64> {
         others.offset = Some(known.iter().zip(&held).map(|(known, x)| known + value * x).collect());
         match newton::maximise(&others, &vec![0.0; others.columns()]) {
-            newton::End::Maximum(fit) => Some(top - fit.evidence.end_log_likelihood),
+            newton::End::Maximum(fit) => Some(top - fit.evidence.value),
             _ => None,
         }
     };

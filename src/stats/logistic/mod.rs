@@ -35,7 +35,8 @@ pub(crate) mod scaled_cholesky;
 mod separation;
 pub(crate) mod sums;
 
-pub use fitted::{Evidence, LogisticFit, Method};
+pub use crate::evidence::Evidence;
+pub use fitted::{LogisticFit, Method};
 pub use likelihood_ratio::{LikelihoodRatio, likelihood_ratio};
 pub use profile::profile_interval;
 pub use rows::Rows;

@@ -37,7 +37,7 @@ pub fn profile_interval(
     }
     let target = normal_quantile(level.tail())?.powi(2) / 2.0;
     let (centre, error) = (fit.coefficients[column], fit.covariance[(column, column)].sqrt());
-    let top = fit.evidence.end_log_likelihood;
+    let top = fit.evidence.value;
     let limit = |side: f64| {
         let mut others = fit.coefficients.clone();
         limit(centre, side * error, target, CLOSE, |value| {

@@ -9,11 +9,12 @@ use super::sorted::Sorted;
 use super::standardise::MeanChance;
 use crate::distribution::normal_quantile;
 use crate::error::{InputError, all_finite, same_length};
+use crate::evidence::Evidence;
 use crate::gauss_hermite::GaussHermite;
 use crate::interval::{Estimate, Interval};
 use crate::level::Level;
 use crate::logistic::sums::{chances, dot};
-use crate::logistic::{Checked, Evidence, LogisticFit, Method};
+use crate::logistic::{Checked, LogisticFit, Method};
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,14 +105,6 @@ impl MixedFit {
         all_finite("offset and intercept", &[offset, intercept])?;
         let shift = self.shift.map_or(0.0, |s| s.value);
         Ok(chances(dot(row, &self.coefficients) + offset + shift + intercept).0)
-    }
-
-    /// The chance in a group whose intercept is 0, the middle one: what the columns alone lead to expect.
-    ///
-    /// # Errors
-    /// As [`MixedFit::predict`].
-    pub fn predict_fixed(&self, row: &[f64], offset: f64) -> Result<f64, InputError> {
-        self.predict(row, offset, 0.0)
     }
 }
 

@@ -1,19 +1,18 @@
 //! The maximum over fixed effects and SD, or why there is none.
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use super::derivatives::{At, evaluate};
 use super::group::GroupAt;
 use super::sorted::Sorted;
-use crate::evidence::Ending;
+use crate::evidence::{Ending, Evidence};
 use crate::gauss_hermite::GaussHermite;
+use crate::logistic::GRADIENT_TOLERANCE;
 use crate::logistic::scaled_cholesky::{ScaledCholesky, scaled_curvature};
-use crate::logistic::{Evidence, GRADIENT_TOLERANCE};
+use crate::newton::{Hill, Limits, climb};
 
-/// The distance at which the search stops.
-const GRADIENT_TARGET: f64 = 1e-9;
-/// Steps allowed; with few nodes the information is not quite the Hessian, and a step gains a constant number of digits.
-const MAX_STEPS: usize = 200;
+/// With few nodes the information is not quite the Hessian, and a step gains a constant number of digits.
+const LIMITS: Limits = Limits { steps: 200, tries: 27, target: 1e-9, tolerance: GRADIENT_TOLERANCE, may_stall: false };
 /// An SD beyond which the search is given up: odds would differ between groups by a factor of 10 to the 8 and more.
 const LARGEST_SD: f64 = 20.0;
 /// The SD times the root of a group's information, below which it may be zero.
@@ -61,11 +60,10 @@ struct AtZero {
 
 impl Search<'_> {
     pub(super) fn run(&self) -> End {
-        let Some(zero) = self.at_zero() else { return End::NotConverged(self.no_start()) };
+        let Some(zero) = self.at_zero() else { return End::NotConverged(Evidence::NO_START) };
         let mut start = self.plain.clone();
         start.push(zero.guess);
-        let (end, evidence) = self.ascend(start);
-        let Some(at) = end else { return End::NotConverged(evidence) };
+        let Some((at, evidence)) = self.ascend(&start) else { return End::NotConverged(Evidence::NO_START) };
         let sd = at.parameters[self.data.columns];
         let gain = at.log_likelihood - zero.log_likelihood;
         // at zero the likelihood is flat by the SD, so that a search creeps up to it
@@ -103,91 +101,49 @@ impl Search<'_> {
         })
     }
 
-    fn no_start(&self) -> Evidence {
-        Evidence {
-            start: self.plain.clone(),
-            end: self.plain.clone(),
-            start_log_likelihood: f64::NEG_INFINITY,
-            end_log_likelihood: f64::NEG_INFINITY,
-            iterations: 0,
-            evaluations: 0,
-            gradient: f64::INFINITY,
-            curvature: None,
-            ending: Ending::BadStart,
-        }
-    }
-
     fn value(&self, parameters: &[f64], modes: &[f64]) -> Option<At> {
         evaluate(self.data, self.rule, self.fine, parameters, modes)
     }
 
-    /// Steps uphill until the gradient vanishes, the SD runs off or no step helps.
-    fn ascend(&self, start: Vec<f64>) -> (Option<At>, Evidence) {
-        let p = self.data.columns;
-        let Some(mut at) = self.value(&start, &vec![0.0; self.data.groups.len()]) else {
-            return (None, self.no_start());
-        };
-        let first = at.log_likelihood;
-        let (mut iterations, mut evaluations) = (0, 1);
-        let mut gradient = f64::INFINITY;
-        let mut ending = Ending::IterationLimit;
-        for _ in 0..MAX_STEPS {
-            let Some(factor) = curvature_factor(&at) else {
-                ending = Ending::IllConditioned;
-                break;
-            };
-            let mut step = factor.solve(&at.gradient);
-            gradient = at.gradient.dot(&step).max(0.0).sqrt();
-            if gradient <= GRADIENT_TARGET {
-                ending = Ending::Minimum;
-                break;
-            }
-            let longest = at.parameters[p].max(0.5);
-            if step[p].abs() > longest {
-                step *= longest / step[p].abs();
-            }
-            let noise = 1e-13 * at.log_likelihood.abs();
-            let mut share = 1.0;
-            let next = loop {
-                let mut tried: Vec<f64> = at.parameters.iter().zip(step.iter()).map(|(b, s)| b + share * s).collect();
-                tried[p] = tried[p].abs(); // the likelihood is the same at minus the SD
-                evaluations += 1;
-                if let Some(next) =
-                    self.value(&tried, &at.modes).filter(|n| n.log_likelihood >= at.log_likelihood - noise)
-                {
-                    break Some(next);
-                }
-                share /= 2.0;
-                if share < 1e-8 {
-                    break None;
-                }
-            };
-            let Some(next) = next else {
-                ending = if gradient <= GRADIENT_TOLERANCE { Ending::Minimum } else { Ending::NoDescent };
-                break;
-            };
-            at = next;
-            iterations += 1;
-            if at.parameters[p] > LARGEST_SD {
-                break;
-            }
+    /// Steps uphill until the gradient vanishes, the SD runs off or no step helps; `None` without a value at the start.
+    fn ascend(&self, start: &[f64]) -> Option<(At, Evidence)> {
+        let first = self.value(start, &vec![0.0; self.data.groups.len()])?;
+        let top = climb(&mut Uphill(self), first, &LIMITS);
+        let curvature = scaled_curvature(&top.at.information).unwrap_or(f64::NEG_INFINITY);
+        // "is above", so that NaN fails
+        let curved = curvature > CURVATURE_TOLERANCE;
+        let ending = if top.ending == Ending::Optimum && !curved { Ending::Saddle } else { top.ending };
+        let (value, iterations, distance) = (top.at.log_likelihood, top.iterations, top.distance);
+        Some((top.at, Evidence { value, iterations, distance, curvature, ending }))
+    }
+}
+
+struct Uphill<'a, 'b>(&'a Search<'b>);
+
+impl Hill for Uphill<'_, '_> {
+    type At = At;
+
+    fn step(&mut self, at: &At) -> Option<(DVector<f64>, f64)> {
+        let step = curvature_factor(at)?.solve(&at.gradient);
+        let distance = at.gradient.dot(&step).max(0.0).sqrt();
+        Some((step, distance))
+    }
+
+    fn rein_in(&mut self, at: &At, step: &mut DVector<f64>, _: bool) -> bool {
+        let p = self.0.data.columns;
+        let longest = at.parameters[p].max(0.5);
+        if step[p].abs() > longest {
+            *step *= longest / step[p].abs();
         }
-        let curvature = scaled_curvature(&at.information);
-        if ending == Ending::Minimum && !curvature.is_some_and(|c| c > CURVATURE_TOLERANCE) {
-            ending = Ending::NotAMinimum;
-        }
-        let evidence = Evidence {
-            start,
-            end: at.parameters.clone(),
-            start_log_likelihood: first,
-            end_log_likelihood: at.log_likelihood,
-            iterations,
-            evaluations,
-            gradient,
-            curvature,
-            ending,
-        };
-        (Some(at), evidence)
+        at.parameters[p] <= LARGEST_SD
+    }
+
+    fn not_below(&self, from: &At, step: &DVector<f64>) -> Option<At> {
+        let p = self.0.data.columns;
+        let mut tried: Vec<f64> = from.parameters.iter().zip(step.iter()).map(|(b, s)| b + s).collect();
+        tried[p] = tried[p].abs(); // the likelihood is the same at minus the SD
+        let noise = 1e-13 * from.log_likelihood.abs();
+        self.0.value(&tried, &from.modes).filter(|n| n.log_likelihood >= from.log_likelihood - noise)
     }
 }
 

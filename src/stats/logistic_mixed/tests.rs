@@ -181,7 +181,7 @@ fn groups_are_shrunken_towards_zero_and_rates_rise_with_intercepts() {
     for group in &fit.groups {
         assert!(group.sd < sd.value && group.rate_interval.contains(group.rate));
         let own = |u: f64| fit.predict(&[1.0, 0.0, 0.0], 0.0, u).unwrap();
-        assert!(own(0.0) == fit.predict_fixed(&[1.0, 0.0, 0.0], 0.0).unwrap() && own(1.0) > own(0.0));
+        assert!(own(1.0) > own(0.0));
     }
     let spread =
         |of: fn(&GroupIntercept) -> f64| crate::sum::sample_sd(&fit.groups.iter().map(of).collect::<Vec<_>>()).unwrap();

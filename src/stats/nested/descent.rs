@@ -7,14 +7,14 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use crate::newton::{Damping, halved};
+
 /// The distance in standard errors at which a main fit stops.
 pub(super) const TARGET: f64 = 1e-8;
 /// Steps, taken or rejected, after which the descent is given up.
 const MAX_STEPS: usize = 200;
 /// The longest step in h.
 const LONGEST_STEP: f64 = 3.0;
-/// Damping at which no step is worth trying.
-const LAST_DAMPING: f64 = 1e12;
 /// Step of the differences in h.
 const DIFFERENCE: f64 = 1e-4;
 
@@ -40,7 +40,6 @@ pub(super) struct End {
     /// Distance from the stationary point in standard errors; infinite without a positive definite Hessian.
     pub distance: f64,
     pub iterations: usize,
-    pub evaluations: usize,
     /// Whether the most steps allowed were used up.
     pub exhausted: bool,
 }
@@ -48,12 +47,10 @@ pub(super) struct End {
 struct Search<'a, 'b> {
     surface: &'a mut Surface<'b>,
     offsets: &'a [f64],
-    evaluations: usize,
 }
 
 impl Search<'_, '_> {
     fn at(&mut self, v: Vec<f64>) -> Option<At> {
-        self.evaluations += 1;
         let (deviance, gradient) = (self.surface)(&v)?;
         Some(At { v, deviance, gradient })
     }
@@ -98,9 +95,9 @@ fn free(at: &At) -> Vec<usize> {
 
 /// Minimises from `start`; `None` if the criterion has no value there.
 pub(super) fn minimise(surface: &mut Surface, start: &[f64], offsets: &[f64], target: f64) -> Option<End> {
-    let mut search = Search { surface, offsets, evaluations: 0 };
+    let mut search = Search { surface, offsets };
     let mut at = search.at(start.to_vec())?;
-    let (mut iterations, mut steps, mut damping) = (0, 0, 0.0_f64);
+    let (mut iterations, mut steps, mut damping) = (0, 0, Damping::default());
     loop {
         let free = free(&at);
         let gradient = search.by_h(&at, &free);
@@ -110,29 +107,19 @@ pub(super) fn minimise(surface: &mut Surface, start: &[f64], offsets: &[f64], ta
             Some(factor) => (gradient.dot(&factor.solve(&gradient)) / 2.0).max(0.0).sqrt(),
             None => f64::INFINITY,
         };
-        let end = |search: &Search, at: At, iterations, exhausted| {
+        let end = |at: At, iterations, exhausted| {
             let (free, hessian) = (free.clone(), hessian.clone());
-            Some(End { at, free, hessian, distance, iterations, evaluations: search.evaluations, exhausted })
+            Some(End { at, free, hessian, distance, iterations, exhausted })
         };
         let Some(h) = hessian.as_ref().filter(|_| distance > target) else {
-            return end(&search, at, iterations, false);
+            return end(at, iterations, false);
         };
-        // the damping is relative to each parameter's own curvature
-        let most = h.diagonal().iter().fold(0.0_f64, |m, d| m.max(d.abs())).max(f64::MIN_POSITIVE);
         let next = loop {
-            if damping > LAST_DAMPING {
-                return end(&search, at, iterations, false);
-            }
             if steps >= MAX_STEPS {
-                return end(&search, at, iterations, true);
+                return end(at, iterations, true);
             }
             steps += 1;
-            let mut damped = h.clone();
-            for i in 0..free.len() {
-                damped[(i, i)] += damping * h[(i, i)].abs().max(1e-6 * most);
-            }
-            let tried = damped.cholesky().and_then(|factor| {
-                let mut step = -factor.solve(&gradient);
+            let tried = damping.step(h.clone(), &gradient).and_then(|mut step| {
                 let longest = step.amax();
                 if longest > LONGEST_STEP {
                     step *= LONGEST_STEP / longest;
@@ -143,12 +130,13 @@ pub(super) fn minimise(surface: &mut Surface, start: &[f64], offsets: &[f64], ta
             let noise = 1e-14 * (at.deviance.abs() + 1.0);
             match tried.filter(|next| next.deviance <= at.deviance + noise && next.v != at.v) {
                 Some(next) => break next,
-                None => damping = (10.0 * damping).max(1e-3),
+                None if damping.raise() => {}
+                None => return end(at, iterations, false),
             }
         };
         at = next;
         iterations += 1;
-        damping = if damping > 1e-5 { damping / 10.0 } else { 0.0 };
+        damping.lower();
     }
 }
 
@@ -162,7 +150,7 @@ pub(super) fn minimise_quickly(
     hessian: &mut Option<DMatrix<f64>>,
     target: f64,
 ) -> Option<At> {
-    let mut search = Search { surface, offsets, evaluations: 0 };
+    let mut search = Search { surface, offsets };
     let mut at = search.at(start.to_vec())?;
     let all: Vec<usize> = (0..start.len()).collect();
     let mut h = match hessian.take() {
@@ -183,8 +171,8 @@ pub(super) fn minimise_quickly(
             step *= LONGEST_STEP / step.amax();
         }
         let noise = 1e-14 * (at.deviance.abs() + 1.0);
-        let next = (0..8).find_map(|halved| {
-            let tried = search.at(search.moved(&at.v, &free, &(&step * 0.5_f64.powi(halved))))?;
+        let next = halved(&step, 8, |step| {
+            let tried = search.at(search.moved(&at.v, &free, step))?;
             (tried.deviance <= at.deviance + noise && tried.v != at.v).then_some(tried)
         })?;
         let moved = DVector::from_fn(all.len(), |k, _| {

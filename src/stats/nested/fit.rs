@@ -1,11 +1,9 @@
 //! Fitting: components, shares, what lies at zero, and the proof.
 
-use nalgebra::DMatrix;
-
 use super::criterion::{evaluate, moments};
 use super::descent::{End, TARGET, minimise};
 use super::tree::Nested;
-use crate::evidence::Ending;
+use crate::evidence::{Ending, Evidence, least_scaled_eigenvalue};
 
 /// The distance from the stationary point, in standard errors, that counts as none.
 const GRADIENT_TOLERANCE: f64 = 1e-5;
@@ -43,29 +41,6 @@ impl Component {
     pub fn sd(&self) -> f64 {
         self.variance.sqrt()
     }
-}
-
-/// How the fit ended.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Evidence {
-    /// Variances at the start (moments), levels from the top, then the residual.
-    pub start: Vec<f64>,
-    /// Variances at the end.
-    pub end: Vec<f64>,
-    /// The criterion at the start.
-    pub start_deviance: f64,
-    /// The criterion at the end.
-    pub end_deviance: f64,
-    /// Steps taken.
-    pub iterations: usize,
-    /// Walks over the tree.
-    pub evaluations: usize,
-    /// Distance from the stationary point in standard errors, over the components not at zero.
-    pub gradient: f64,
-    /// Least eigenvalue of their Hessian scaled to a unit diagonal; `None` if it has no value.
-    pub curvature: Option<f64>,
-    /// How it ended.
-    pub ending: Ending,
 }
 
 /// A fitted model.
@@ -112,7 +87,7 @@ pub enum Outcome {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Refusal {
     /// No minimum was shown; the evidence says why.
-    NotConverged(Box<Evidence>),
+    NotConverged(Evidence),
     /// A level has no more groups than the one above it (the top: fewer than two): nothing tells the two apart.
     NotNested {
         /// The level, 0 being the top.
@@ -135,25 +110,12 @@ pub fn fit(data: &Nested) -> Outcome {
     // the residual has no zero to reach
     bounds[data.levels()] = 0.0;
     let mut surface = |v: &[f64]| evaluate(data, v).map(|value| (value.deviance, value.gradient));
-    let start_deviance = surface(&start).map_or(f64::INFINITY, |(deviance, _)| deviance);
-    let end = minimise(&mut surface, &start, &bounds, TARGET);
-    let (Some(end), true) = (end, start_deviance.is_finite()) else {
-        let ending = Ending::BadStart;
-        return Outcome::NotFitted(Refusal::NotConverged(Box::new(Evidence {
-            end: start.clone(),
-            start,
-            start_deviance,
-            end_deviance: f64::INFINITY,
-            iterations: 0,
-            evaluations: 1,
-            gradient: f64::INFINITY,
-            curvature: None,
-            ending,
-        })));
+    let Some(end) = minimise(&mut surface, &start, &bounds, TARGET) else {
+        return Outcome::NotFitted(Refusal::NotConverged(Evidence::NO_START));
     };
-    let evidence = prove(start, start_deviance, &end);
-    let (Ending::Minimum, Some(value)) = (evidence.ending, evaluate(data, &end.at.v)) else {
-        return Outcome::NotFitted(Refusal::NotConverged(Box::new(evidence)));
+    let evidence = prove(&end);
+    let (Ending::Optimum, Some(value)) = (evidence.ending, evaluate(data, &end.at.v)) else {
+        return Outcome::NotFitted(Refusal::NotConverged(evidence));
     };
     let total: f64 = end.at.v.iter().sum();
     let component = |k: usize| {
@@ -196,33 +158,22 @@ fn refuse(data: &Nested) -> Option<Refusal> {
     (!varies).then_some(Refusal::NoResidualVariation)
 }
 
-fn prove(start: Vec<f64>, start_deviance: f64, end: &End) -> Evidence {
-    let curvature = end.hessian.as_ref().map(least_scaled_eigenvalue);
-    // "is above", so that NaN fails
-    let curved = end.free.is_empty() || curvature.is_some_and(|least| least > CURVATURE_TOLERANCE);
-    let ending = if !curved {
-        Ending::NotAMinimum
-    } else if end.distance <= GRADIENT_TOLERANCE {
-        Ending::Minimum
-    } else if end.exhausted {
-        Ending::IterationLimit
-    } else {
-        Ending::NoDescent
+fn prove(end: &End) -> Evidence {
+    let curvature = match &end.hessian {
+        _ if end.free.is_empty() => f64::INFINITY,
+        Some(hessian) => least_scaled_eigenvalue(hessian),
+        None => f64::NEG_INFINITY,
     };
-    Evidence {
-        start,
-        end: end.at.v.clone(),
-        start_deviance,
-        end_deviance: end.at.deviance,
-        iterations: end.iterations,
-        evaluations: end.evaluations,
-        gradient: end.distance,
-        curvature,
-        ending,
-    }
-}
-
-fn least_scaled_eigenvalue(h: &DMatrix<f64>) -> f64 {
-    let lengths = h.diagonal().map(|d| d.abs().sqrt().max(f64::MIN_POSITIVE));
-    DMatrix::from_fn(h.nrows(), h.ncols(), |i, j| h[(i, j)] / (lengths[i] * lengths[j])).symmetric_eigenvalues().min()
+    // "is above", so that NaN fails
+    let curved = curvature > CURVATURE_TOLERANCE;
+    let ending = if !curved {
+        Ending::Saddle
+    } else if end.distance <= GRADIENT_TOLERANCE {
+        Ending::Optimum
+    } else if end.exhausted {
+        Ending::StepLimit
+    } else {
+        Ending::Stalled
+    };
+    Evidence { value: end.at.deviance, iterations: end.iterations, distance: end.distance, curvature, ending }
 }

@@ -36,7 +36,7 @@ mod profile;
 mod tree;
 
 pub use effects::Effect;
-pub use fit::{Component, Evidence, Fit, Outcome, Part, Refusal, fit};
+pub use fit::{Component, Fit, Outcome, Part, Refusal, fit};
 pub use profile::PartInterval;
 pub use tree::{MAX_LEVELS, Nested};
 

@@ -159,7 +159,7 @@ fn every_fit_proves_its_minimum_and_every_interval_holds_its_estimate() {
         let (codes, y) = invented(sd, 6, seed);
         let data = reduced(&codes, &y);
         let fit = fitted(&data);
-        assert_eq!(fit.evidence.ending, Ending::Minimum);
+        assert_eq!(fit.evidence.ending, Ending::Optimum);
         for (component, interval) in fit.components.iter().zip(fit.intervals(&data, Level::NINETY_FIVE)) {
             let (variance, share) = (interval.variance.unwrap(), interval.share.unwrap());
             assert!(variance.contains(component.variance) && share.contains(component.share));

@@ -6,11 +6,12 @@ use rand_chacha::ChaCha8Rng;
 use super::decay::Own;
 use super::marginal;
 use super::maximise::Summit;
-use super::outcome::{Coefficient, Evidence, Singular};
+use super::outcome::{Coefficient, Singular};
 use super::parameters::{Layout, Parameters, Varying};
 use super::posterior::{Curve, Posterior};
 use super::start::{Scale, check_one};
 use crate::error::InputError;
+use crate::evidence::Evidence;
 use crate::interval::Estimate;
 use crate::random::standard_normal;
 use crate::series::{PopulationPoint, Predictive, Series};
@@ -99,12 +100,6 @@ impl RecoveryFit {
     #[must_use]
     pub fn residual_sd(&self) -> f64 {
         self.parameters.sigma()
-    }
-
-    /// Number of covariates that a subject must bring.
-    #[must_use]
-    pub fn covariate_count(&self) -> usize {
-        self.layout.covariates
     }
 
     /// The population with these covariates at `time`. The mean is that over subjects, not the curve of a subject with mean

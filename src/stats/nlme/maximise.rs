@@ -15,6 +15,8 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
 use super::likelihood::{Likelihood, Point};
 use super::outcome::Doubt;
+use crate::evidence::Ending;
+use crate::newton::halved;
 
 /// The largest Newton decrement that counts as a vanished gradient: 1e-4 standard errors from the maximum.
 pub const DECREMENT_TOLERANCE: f64 = 1e-8;
@@ -38,21 +40,6 @@ const EVERY: usize = 4;
 const FLAT: f64 = 1e-7;
 /// Gain below which a difference of two log-likelihoods is rounding, as a share of their size.
 const ROUNDING: f64 = 1e-13;
-
-/// How the climb ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ending {
-    /// The gradient vanished and no direction leads upwards: a local maximum.
-    Maximum,
-    /// No step raised the log-likelihood any further, yet the gradient has not vanished.
-    NoAscent,
-    /// The gradient had not vanished after the most steps allowed.
-    StepLimit,
-    /// The climb leads out of the range in which the parameters mean something.
-    OutOfRange,
-    /// The log-likelihood has no finite value.
-    NotFinite,
-}
 
 /// Where the climb ended.
 pub(super) struct Summit {
@@ -110,19 +97,17 @@ pub(super) fn line_search(
     doubt: &impl Fn(&[f64]) -> Option<Doubt>,
 ) -> Search {
     let slope = from.gradient.dot(step);
-    let (mut share, mut beyond) = (1.0, None);
-    for _ in 0..MAX_HALVINGS {
-        let psi = &from.psi + step * share;
+    let (mut share, mut beyond) = (2.0, None);
+    let next = halved(step, MAX_HALVINGS, |step| {
+        share *= 0.5;
+        let psi = &from.psi + step;
         if let Some(why) = doubt(psi.as_slice()) {
             beyond = Some(why);
-        } else if let Some(next) = likelihood.at(psi, true)
-            && next.value >= from.value + 1e-4 * share * slope
-        {
-            return Search { next: Some(next), beyond };
+            return None;
         }
-        share *= 0.5;
-    }
-    Search { next: None, beyond }
+        likelihood.at(psi, true).filter(|next| next.value >= from.value + 1e-4 * share * slope)
+    });
+    Search { next, beyond }
 }
 
 /// Climbs from `start`; `longest` bounds each parameter's change in one step; steps to where `doubt` names
@@ -146,7 +131,7 @@ pub(super) fn maximise(
         covariance: DMatrix::zeros(p, p),
     };
     let Some(mut point) = likelihood.at(start.clone(), true) else {
-        return failed(start, f64::NEG_INFINITY, Ending::NotFinite, None, 0);
+        return failed(start, f64::NEG_INFINITY, Ending::NoValue, None, 0);
     };
     let mut steps = 0;
     let mut inverse = point.outer.as_ref().map_or_else(|| DMatrix::identity(p, p), first_inverse);
@@ -180,7 +165,7 @@ pub(super) fn maximise(
         if (steps <= EARLY || steps % EVERY == 0) && likelihood.refresh(&point.psi) {
             match likelihood.at(point.psi.clone(), true) {
                 Some(again) => point = again,
-                None => return failed(point.psi, f64::NEG_INFINITY, Ending::NotFinite, None, steps),
+                None => return failed(point.psi, f64::NEG_INFINITY, Ending::NoValue, None, steps),
             }
         }
     }
@@ -293,7 +278,7 @@ fn newton(
             }
         };
         let Some(curvature) = made else {
-            ending = Ending::NotFinite;
+            ending = Ending::NoValue;
             break;
         };
         let (mut step, decrement) = curvature.step(&point.gradient);
@@ -316,15 +301,14 @@ fn newton(
             break;
         }
         if stalled {
-            ending = Ending::NoAscent;
+            ending = Ending::Stalled;
             break;
         }
         shorten(&mut step, longest);
         let tolerance = ROUNDING * point.value.abs();
-        let (mut share, mut beyond) = (1.0, None);
-        let next = (0..MAX_HALVINGS).find_map(|_| {
-            let psi = &point.psi + &step * share;
-            share *= 0.5;
+        let mut beyond = None;
+        let next = halved(&step, MAX_HALVINGS, |step| {
+            let psi = &point.psi + step;
             beyond = doubt(psi.as_slice());
             let next = if beyond.is_none() { likelihood.at(psi, false) } else { None };
             next.filter(|n| n.value > point.value - tolerance)
@@ -340,7 +324,7 @@ fn newton(
                 near = false;
             }
             None => {
-                (ending, led_beyond) = (if beyond.is_some() { Ending::OutOfRange } else { Ending::NoAscent }, beyond);
+                (ending, led_beyond) = (if beyond.is_some() { Ending::OutOfRange } else { Ending::Stalled }, beyond);
                 break;
             }
         }
@@ -352,9 +336,9 @@ fn newton(
     if let Some((d, c)) = &last
         && *d <= DECREMENT_TOLERANCE
         && c.eigenvalues.min() >= -c.flat_below().max(1e-9)
-        && ending != Ending::NotFinite
+        && ending != Ending::NoValue
     {
-        ending = Ending::Maximum;
+        ending = Ending::Optimum;
     }
     Summit {
         psi: point.psi,

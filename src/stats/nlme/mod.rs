@@ -40,8 +40,8 @@ mod truncation;
 
 pub use fitted::{RecoveryFit, VarianceComponents};
 pub use known::KnownParameters;
-pub use maximise::{DECREMENT_TOLERANCE, Ending};
-pub use outcome::{Coefficient, Doubt, Evidence, Outcome, Shortage, Singular};
+pub use maximise::DECREMENT_TOLERANCE;
+pub use outcome::{Coefficient, Doubt, Outcome, Shortage, Singular};
 pub use parameters::Varying;
 pub use posterior::{Curve, Posterior};
 pub use truncation::TruncationEffect;
@@ -49,13 +49,16 @@ pub use truncation::TruncationEffect;
 use nalgebra::DVector;
 
 use crate::error::InputError;
-use crate::exponential::LARGEST_LOG_TAU_ERROR;
+use crate::evidence::{Ending, Evidence};
 use crate::series::Series;
 use likelihood::Likelihood;
 use maximise::{Summit, maximise};
 use parameters::Layout;
 use start::Scale;
 
+/// The standard error of the mean log tau above which the rate counts as unknown: one standard error either way is then
+/// more than a factor of e. A choice of this program, no published source.
+pub const LARGEST_LOG_TAU_ERROR: f64 = 1.0;
 /// The SD of log tau between subjects above which the rates count as unbounded: one SD is then more than a factor of 12.
 /// A choice of this program, no published source.
 const LARGEST_SPREAD: f64 = 2.5;
@@ -129,19 +132,15 @@ fn attempt(subjects: &[Series], layout: Layout) -> Outcome {
     let Some(mut likelihood) = Likelihood::new(subjects, layout, &psi) else {
         return refused(Doubt::RateUnknown);
     };
-    let start_log_likelihood = likelihood.value(&psi);
     let longest = start::longest(subjects, layout, &scale);
     let doubt = |psi: &[f64]| out_of_range(layout, psi, &scale);
     let summit = maximise(&mut likelihood, psi, &longest, doubt);
-    let (summit, integration_error) = check_integration(&mut likelihood, summit, &longest, doubt);
+    let summit = check_integration(&mut likelihood, summit, &longest, doubt);
     let evidence = Evidence {
-        start_log_likelihood,
-        log_likelihood: summit.value,
-        steps: summit.steps,
-        newton_decrement: summit.decrement,
+        value: summit.value,
+        iterations: summit.steps,
+        distance: summit.decrement.sqrt(),
         curvature: summit.curvature,
-        flat_directions: summit.flat.len(),
-        integration_error,
         ending: summit.ending,
     };
     if let Some(why) = doubtful(layout, &summit) {
@@ -153,15 +152,15 @@ fn attempt(subjects: &[Series], layout: Layout) -> Outcome {
     Outcome::Fitted(Box::new(RecoveryFit::new(subjects, layout, &summit, &scale, evidence)))
 }
 
-/// The change with a finer rule; the fit goes on with it if that matters.
+/// The log-likelihood with a finer rule; the fit goes on with it if that matters.
 fn check_integration(
     likelihood: &mut Likelihood,
     mut summit: Summit,
     longest: &DVector<f64>,
     doubt: impl Fn(&[f64]) -> Option<Doubt>,
-) -> (Summit, f64) {
-    if matches!(summit.ending, Ending::NotFinite | Ending::OutOfRange) {
-        return (summit, f64::INFINITY);
+) -> Summit {
+    if matches!(summit.ending, Ending::NoValue | Ending::OutOfRange) {
+        return summit;
     }
     likelihood.refresh(&summit.psi);
     let coarse = likelihood.value(&summit.psi);
@@ -170,14 +169,14 @@ fn check_integration(
     let error = (fine - coarse).abs();
     summit.value = fine;
     // where no maximum was shown, the rule's roughness may have hidden it
-    if error <= INTEGRATION_TOLERANCE && summit.ending == Ending::Maximum {
-        return (summit, error);
+    if error <= INTEGRATION_TOLERANCE && summit.ending == Ending::Optimum {
+        return summit;
     }
     likelihood.always_fine();
     let steps = summit.steps;
     let mut finer = maximise(likelihood, summit.psi, longest, doubt);
     finer.steps += steps;
-    (finer, error)
+    finer
 }
 
 /// Why parameters mean nothing, wherever the climb stands, if so.
@@ -199,7 +198,7 @@ fn out_of_range(layout: Layout, psi: &[f64], scale: &Scale) -> Option<Doubt> {
 
 /// Why the end means nothing, if so.
 fn doubtful(layout: Layout, summit: &Summit) -> Option<Doubt> {
-    if summit.ending != Ending::Maximum {
+    if summit.ending != Ending::Optimum {
         return summit.beyond;
     }
     let at = 2 * layout.each();

@@ -1,7 +1,7 @@
 //! What can come of fitting recovery curves.
 
 use super::fitted::RecoveryFit;
-use super::maximise::Ending;
+use crate::evidence::Evidence;
 
 /// A subject's three coefficients.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,7 +60,7 @@ pub enum Doubt {
     PlateauAtOnce,
     /// The mean curve is a straight line over the times measured: no plateau is in sight.
     StraightLine,
-    /// The standard error of the mean log tau is above [`crate::exponential::LARGEST_LOG_TAU_ERROR`].
+    /// The standard error of the mean log tau is above [`super::LARGEST_LOG_TAU_ERROR`].
     RateUnknown,
     /// Rates differ between subjects beyond what the times can show.
     RatesUnbounded,
@@ -77,34 +77,4 @@ pub enum Singular {
     NoVariance(Coefficient),
     /// The coefficients that vary are linear functions of one another (a correlation of 1 or -1, or of all three).
     Dependent,
-}
-
-/// The record of a fit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Evidence {
-    /// Log-likelihood at the starting values.
-    pub start_log_likelihood: f64,
-    /// Log-likelihood at the end.
-    pub log_likelihood: f64,
-    /// Steps taken.
-    pub steps: usize,
-    /// Squared distance to the maximum in standard errors, by the gradient and the Hessian at the end.
-    pub newton_decrement: f64,
-    /// Least eigenvalue of the negative Hessian, parameters in units of their standard errors: positive at a maximum, 0
-    /// along a flat direction.
-    pub curvature: f64,
-    /// Number of flat directions; more than 0 only with a singular covariance.
-    pub flat_directions: usize,
-    /// Change of the log-likelihood when each subject's integral takes three times the points.
-    pub integration_error: f64,
-    /// How it ended.
-    pub ending: Ending,
-}
-
-impl Evidence {
-    /// Whether the end is a maximum, shown by gradient and curvature.
-    #[must_use]
-    pub fn converged(&self) -> bool {
-        self.ending == Ending::Maximum
-    }
 }

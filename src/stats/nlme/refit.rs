@@ -10,11 +10,12 @@ use nalgebra::DMatrix;
 
 use super::fitted::RecoveryFit;
 use super::likelihood::Likelihood;
-use super::maximise::{Ending, line_search, shorten, update};
-use super::outcome::{Evidence, Outcome};
+use super::maximise::{line_search, shorten, update};
+use super::outcome::Outcome;
 use super::start::{checked, longest, scale};
 use super::{Options, RecoveryModel, out_of_range};
 use crate::error::InputError;
+use crate::evidence::{Ending, Evidence};
 use crate::series::Series;
 
 /// The largest squared distance to the maximum, in standard errors: what a prediction can notice is far more.
@@ -47,7 +48,6 @@ impl RecoveryFit {
         let start = nalgebra::DVector::from_vec(layout.pack(&self.parameters));
         let mut likelihood = Likelihood::new(subjects, layout, &start)?;
         let mut point = likelihood.at(start, false)?;
-        let start_log_likelihood = point.value;
         let measurements: usize = subjects.iter().map(|s| s.values.len()).sum();
         let fewer = self.measurements as f64 / measurements.max(1) as f64;
         let mut inverse: DMatrix<f64> = &self.covariance * fewer;
@@ -81,11 +81,10 @@ impl RecoveryFit {
             }
         };
         let evidence = Evidence {
-            start_log_likelihood,
-            log_likelihood: point.value,
-            steps,
-            newton_decrement: decrement,
-            ending: Ending::Maximum,
+            value: point.value,
+            iterations: steps,
+            distance: decrement.max(0.0).sqrt(),
+            ending: Ending::Optimum,
             ..self.evidence
         };
         Some(Self {

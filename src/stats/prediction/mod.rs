@@ -9,7 +9,7 @@ mod rates;
 
 pub use auc::{Auc, auc};
 pub use calibration::{Calibration, CalibrationFit, brier, calibration};
-pub use rates::{Confusion, Rate, confusion, coverage};
+pub use rates::{Confusion, Rate, confusion};
 
 use crate::error::{InputError, at_least, same_length};
 

@@ -1,14 +1,14 @@
 //! Shares of predictions that were right, with Wilson's intervals.
 //!
-//! **Formulas.** Coverage: values inside their own limits, limits included. Sensitivity: called, of those with the
+//! **Formulas.** Sensitivity: called, of those with the
 //! outcome; specificity: not called, of those without; positive predictive value: with the outcome, of those called
 //! (Altman & Bland 1994, BMJ 308:1552 and 309:102). Wilson's interval for each: see [`crate::interval::wilson`].
 //!
-//! **Domain and edge cases.** A share of nobody is `None`. Limits of a band may be infinite, but not NaN or crossed.
+//! **Domain and edge cases.** A share of nobody is `None`.
 //!
 //! **Reference.** R's `prop.test` without continuity correction on `pROC::aSAH`, folder `asah_prediction`.
 
-use crate::error::{InputError, all_finite, at_least, same_length};
+use crate::error::{InputError, at_least, same_length};
 use crate::interval::{Interval, wilson};
 use crate::level::Level;
 
@@ -78,22 +78,6 @@ pub fn confusion(called: &[bool], outcomes: &[bool], level: Level) -> Result<Con
     })
 }
 
-/// The share of `values` inside their own bands; `level` is that of the share's interval, not of the bands.
-///
-/// # Errors
-/// If the lengths differ, there are no values, a value is not finite, or a band's limits are NaN or crossed.
-pub fn coverage(bands: &[Interval], values: &[f64], level: Level) -> Result<Rate, InputError> {
-    same_length("values", bands.len(), values.len())?;
-    all_finite("values", values)?;
-    // "is ordered", so that NaN fails
-    if let Some(index) = bands.iter().position(|b| b.low.is_nan() || b.high.is_nan() || b.low > b.high) {
-        return Err(InputError::BadElement { what: "bands", index, domain: "from a lower to an upper limit" });
-    }
-    let inside = bands.iter().zip(values).filter(|(band, value)| band.contains(**value)).count() as u64;
-    let none = InputError::TooFew { what: "values", needed: 1, found: 0 };
-    Rate::new(inside, values.len() as u64, level)?.ok_or(none)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -121,18 +105,5 @@ mod tests {
         assert_eq!(found.specificity.unwrap().share, 1.0);
         assert!(confusion(&[], &[], L95).is_err());
         assert!(confusion(&[true], &[], L95).is_err());
-    }
-
-    #[test]
-    fn limits_belong_to_the_band_and_bad_bands_are_refused() {
-        let band = |low, high| Interval { low, high };
-        let bands = [band(0.0, 1.0), band(0.0, 1.0), band(f64::NEG_INFINITY, 3.0), band(2.0, 2.5)];
-        let found = coverage(&bands, &[0.0, 1.1, -9.0, 2.5], L95).unwrap();
-        assert_eq!((found.count, found.of, found.share), (3, 4, 0.75));
-        assert!(coverage(&[], &[], L95).is_err());
-        assert!(coverage(&bands, &[1.0], L95).is_err());
-        assert!(coverage(&[band(1.0, 0.0)], &[0.5], L95).is_err());
-        assert!(coverage(&[band(f64::NAN, 0.0)], &[0.5], L95).is_err());
-        assert!(coverage(&[band(0.0, 1.0)], &[f64::NAN], L95).is_err());
     }
 }

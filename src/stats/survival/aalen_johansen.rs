@@ -60,18 +60,8 @@ pub struct IncidenceStep {
 pub struct AalenJohansen {
     /// Number of subjects.
     pub subjects: usize,
-    /// The last time at which anyone was in sight.
-    pub last_time: f64,
     /// One step a time with an event or competing end, in rising order.
     pub steps: Vec<IncidenceStep>,
-}
-
-impl AalenJohansen {
-    /// The step that `time` lies on; `None` before the first. Beyond the last time in sight it is the last one.
-    #[must_use]
-    pub fn step_at(&self, time: f64) -> Option<&IncidenceStep> {
-        self.steps.iter().take_while(|step| step.time <= time).last()
-    }
 }
 
 /// The cumulative incidences of the event and of the competing end.
@@ -112,7 +102,7 @@ pub fn aalen_johansen(spells: &[Spell], level: Level) -> Result<AalenJohansen, I
             neither: state.x,
         });
     }
-    Ok(AalenJohansen { subjects: spells.len(), last_time: moments.last().map_or(0.0, |m| m.time), steps })
+    Ok(AalenJohansen { subjects: spells.len(), steps })
 }
 
 #[cfg(test)]
@@ -177,7 +167,8 @@ mod tests {
         });
         let curve = kaplan_meier(&joined.collect::<Vec<_>>(), L95).unwrap();
         for step in aalen_johansen(&spells, L95).unwrap().steps {
-            assert!((step.neither - curve.survival_at(step.time).unwrap()).abs() < 1e-14);
+            let survival = curve.steps.iter().rfind(|s| s.time <= step.time).unwrap().survival;
+            assert!((step.neither - survival).abs() < 1e-14);
         }
     }
 
@@ -197,10 +188,10 @@ mod tests {
         let spells: Vec<Spell> =
             ends.iter().zip([1.0, 2.0, 3.0, 3.0, 5.0]).map(|(&end, time)| Spell { time, end }).collect();
         let found = aalen_johansen(&spells, L95).unwrap();
-        let last = found.step_at(9.0).unwrap();
+        let last = found.steps.last().unwrap();
         assert!((last.event.value - 0.6).abs() < 1e-15 && last.neither == 0.0);
         assert!((last.event.standard_error - (0.6_f64 * 0.4 / 5.0).sqrt()).abs() < 1e-15);
-        assert_eq!(found.step_at(0.5), None);
+        assert_eq!(found.steps[0].time, 1.0);
     }
 
     #[test]

