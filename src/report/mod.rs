@@ -1,7 +1,9 @@
 //! Findings -> report: formats and draws, computes nothing.
 
 pub mod assemble;
+mod edition;
 pub mod figures;
+mod file_names;
 #[cfg(test)]
 pub(crate) mod invented;
 #[cfg(test)]
@@ -12,6 +14,7 @@ pub(crate) mod invented_setups;
 pub(crate) mod invented_sites;
 #[cfg(test)]
 pub(crate) mod invented_worklist;
+mod lookup;
 pub mod pages;
 pub mod publish;
 pub mod restricted;

@@ -2,7 +2,6 @@
 
 pub mod backtest;
 pub mod course;
-pub mod course_figure;
 pub mod curve;
 pub mod dose;
 pub mod dose_figures;

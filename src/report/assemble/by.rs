@@ -1,31 +1,13 @@
 //! Sheets of an outcome by site and by quarter.
 
-use super::edition::Edition;
-use super::pick::{
+use crate::findings::bulletin::{OrdinalRow, OutcomeFindings, Period, Shown};
+use crate::report::edition::Part;
+use crate::report::lookup::{
     cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, ordinal_row, rate_cell,
     responder_row, worst_to_best_cell,
 };
-use crate::findings::bulletin::{OrdinalRow, OutcomeFindings, Period, Shown};
 use crate::report::pages::{Cell, Sheet};
-use crate::report::wording::{self, headings, phrases, result_sheets};
-
-/// What a row is about: its label, period and site.
-pub(super) type Part = (String, Period, Option<String>);
-
-/// One part a site, over everything.
-pub(super) fn site_parts(edition: &Edition<'_>) -> Vec<Part> {
-    edition.bulletin.sites.iter().map(|site| (site.clone(), Period::All, Some(site.clone()))).collect()
-}
-
-/// One part a quarter, the whole group.
-pub(super) fn quarter_parts(edition: &Edition<'_>) -> Vec<Part> {
-    edition
-        .bulletin
-        .quarters
-        .iter()
-        .map(|&quarter| (phrases::quarter_short(quarter), Period::Quarter(quarter), None))
-        .collect()
-}
+use crate::report::wording::{self, headings, result_sheets};
 
 /// The sheet of an outcome, one row a part and one for the whole.
 pub(super) fn sheet(outcome: &OutcomeFindings, caption: String, corner: &str, parts: &[Part]) -> Sheet {

@@ -1,14 +1,13 @@
 //! Findings -> the page of a condition.
 
-use super::by::{quarter_parts, sheet as sheet_by, site_parts};
+use super::by::sheet as sheet_by;
 use super::course;
-use super::drawings;
-use super::edition::Edition;
-use super::pick::{cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, shown};
 use crate::findings::bulletin::{ConditionFindings, Period};
-use crate::report::figures::{Figure, FigureError};
+use crate::report::edition::Edition;
+use crate::report::figures::{DAYS_A_WEEK, Figure, FigureError, change_by, distribution, weekly_course};
+use crate::report::lookup::{cell, cell_of_two, change_cell, change_row, count, leading_outcome, ordinal_row, shown};
 use crate::report::pages::{Block, ConditionPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, phrases, result_sheets, results};
+use crate::report::wording::{self, headings, phrases, result_sheets, results};
 
 const UP: &str = "../";
 
@@ -135,8 +134,8 @@ impl Page<'_> {
                 section.say(results::ORDINAL);
                 continue;
             }
-            let figure = course::figure(self.edition, self.condition, outcome)?;
-            self.place(&mut section, figure, &course::caption(outcome), course::cautions());
+            let figure = weekly_course::draw(self.edition, self.condition, outcome)?;
+            self.place(&mut section, figure, &weekly_course::read(outcome), course::cautions());
             section.rows.extend(course::in_words(outcome));
             if outcome.weeks.is_empty() {
                 continue;
@@ -144,7 +143,7 @@ impl Page<'_> {
             match &outcome.natural_course {
                 Some(published) => {
                     let points: Vec<_> =
-                        published.points.iter().map(|(day, mean)| (day / course::DAYS_A_WEEK, *mean)).collect();
+                        published.points.iter().map(|(day, mean)| (day / DAYS_A_WEEK, *mean)).collect();
                     let text = wording::course::natural_course(&published.label, &points, outcome.decimals);
                     section.add_with_note(Block::Paragraph(text), phrases::sentence(&published.citation));
                 }
@@ -159,8 +158,8 @@ impl Page<'_> {
     fn distribution(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("distribution", headings::DISTRIBUTION);
         for outcome in &self.condition.outcomes {
-            let figure = drawings::distribution(self.edition, self.condition, outcome)?;
-            self.place(&mut section, figure, words::READ_DISTRIBUTION, Vec::new());
+            let figure = distribution::draw(self.edition, self.condition, outcome)?;
+            self.place(&mut section, figure, distribution::READ, Vec::new());
         }
         if !section.rows.is_empty() {
             let intro = Block::Paragraph(results::DISTRIBUTION_INTRO.to_string());
@@ -171,11 +170,11 @@ impl Page<'_> {
 
     fn sites(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("sites", headings::SITES);
-        let parts = site_parts(self.edition);
+        let parts = self.edition.site_parts();
         if let Some(outcome) = leading_outcome(self.condition) {
             section.say(results::SITES_CAVEAT);
-            let figure = drawings::change(self.edition, self.condition, outcome, "sites", &parts)?;
-            self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
+            let figure = change_by::draw(self.edition, self.condition, outcome, "sites", &parts)?;
+            self.place(&mut section, figure, change_by::READ, Vec::new());
         }
         for outcome in &self.condition.outcomes {
             let sheet = sheet_by(outcome, result_sheets::by_site_caption(&outcome.title), result_sheets::SITE, &parts);
@@ -186,7 +185,7 @@ impl Page<'_> {
 
     fn quarters(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("quarters", headings::QUARTERS);
-        let parts = quarter_parts(self.edition);
+        let parts = self.edition.quarter_parts();
         if self.condition.outcomes.is_empty() {
             return Ok(section);
         }
@@ -195,8 +194,8 @@ impl Page<'_> {
             return Ok(section);
         }
         if let Some(outcome) = leading_outcome(self.condition) {
-            let figure = drawings::change(self.edition, self.condition, outcome, "quarters", &parts)?;
-            self.place(&mut section, figure, words::READ_CHANGE_BY, Vec::new());
+            let figure = change_by::draw(self.edition, self.condition, outcome, "quarters", &parts)?;
+            self.place(&mut section, figure, change_by::READ, Vec::new());
         }
         for outcome in &self.condition.outcomes {
             let sheet =

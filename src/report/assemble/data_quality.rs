@@ -1,12 +1,11 @@
 //! Findings -> the page on the data.
 
-use super::drawings;
-use super::edition::{DATA_QUALITY_FILE, Edition};
-use super::pick::leading_outcome;
 use crate::findings::quality::{FileAccount, ReasonCount};
-use crate::report::figures::{Figure, FigureError, FigureText, FileRows, RowAccounts, row_accounts};
+use crate::report::edition::{DATA_QUALITY_FILE, Edition};
+use crate::report::figures::{Figure, FigureError, accounting, completeness};
+use crate::report::lookup::leading_outcome;
 use crate::report::pages::{Block, Cell, DataQualityPage, PlacedFigure, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, phrases, quality, results};
+use crate::report::wording::{self, headings, phrases, quality, results};
 
 pub(super) fn data_quality_page(edition: &Edition<'_>) -> Result<(DataQualityPage, Vec<Figure>), FigureError> {
     let data = &edition.bulletin.quality;
@@ -71,23 +70,8 @@ fn reconciliation(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Se
         section.add(Block::Lead(quality::DOES_NOT_BALANCE.to_string()));
     }
     if !files.is_empty() {
-        let text = FigureText {
-            name: "row-accounts".to_string(),
-            title: quality::accounts_title(total.rows_read, total.rows_kept),
-            subtitle: quality::accounts_subtitle(files.len() as u64),
-            source: edition.source(None),
-        };
-        let rows = files
-            .iter()
-            .map(|f| FileRows {
-                file: f.file.clone(),
-                kept: f.rows_kept,
-                duplicate: f.rows_duplicate,
-                rejected: f.rows_rejected,
-            })
-            .collect();
-        let figure = row_accounts(&text, &RowAccounts { files: rows })?;
-        section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_ACCOUNTS, "")));
+        let figure = accounting::draw(edition)?;
+        section.add(Block::Figure(PlacedFigure::new(&figure, accounting::READ, "")));
         figures.push(figure);
     }
     let mut sheet = Sheet::new(headings::RECONCILIATION, quality::FILE, &headings::ACCOUNT_COLUMNS);
@@ -170,8 +154,8 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
     let mut section = Section::new("completeness", headings::READINGS_BY_SITE);
     for condition in &edition.bulletin.conditions {
         let Some(outcome) = leading_outcome(condition) else { continue };
-        let Some(figure) = drawings::completeness(edition, condition, outcome)? else { continue };
-        section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_COMPLETENESS, "")));
+        let Some(figure) = completeness::draw(edition, condition, outcome)? else { continue };
+        section.add(Block::Figure(PlacedFigure::new(&figure, completeness::READ, "")));
         figures.push(figure);
     }
     if section.rows.is_empty() {

@@ -1,15 +1,15 @@
 //! Sections on dose delivered and on dose and setup against outcome, for the page on setups.
 
-use super::edition::Edition;
-use super::pick::{cell, count, shown};
 use crate::catalogue::Region;
 use crate::findings::bulletin::Shown;
 use crate::findings::dose::{DoseAssociation, DoseBySite, DoseFindings, PullByVisit};
 use crate::models::dose::exposures::Exposure;
+use crate::report::edition::Edition;
 use crate::report::figures::{
     self, Figure, FigureError, FigureText, FirstAndLast, OddsOf, OddsRatios, OddsRow, PullAt, PullGroup, PullOfSite,
     PullPanel, first_and_last, odds_ratios, pull_by_visit,
 };
+use crate::report::lookup::{cell, count, shown};
 use crate::report::pages::{Block, PlacedFigure, Row, Section, Sheet};
 use crate::report::wording::{self, dose as words, dose_figures as figure_words, sites};
 

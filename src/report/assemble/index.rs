@@ -1,23 +1,19 @@
 //! Findings -> the first page.
 
 use super::course;
-use super::drawings;
-use super::edition::{self, Edition, INDEX_FILE};
-use super::pick::{
-    cell, cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, leading_outcome,
-    rate_cell, responder_row, shown, worst_to_best_cell,
-};
 use super::setups;
-use super::site_figures;
 use super::sites::{call_note, lost_numbers};
 use crate::findings::bulletin::{ConditionFindings, Difference, Estimate, OutcomeFindings, Period, Shown};
 use crate::findings::leads::{Lead, MOST, leads};
 use crate::findings::may_say::statements;
-use crate::report::figures::{Figure, FigureError};
-use crate::report::pages::{Block, Cell, IndexPage, PlacedFigure, Row, Section, Sheet};
-use crate::report::wording::{
-    self, figures as words, headings, may_say as may_say_words, phrases, result_sheets, results, sites,
+use crate::report::edition::{self, Edition, INDEX_FILE};
+use crate::report::figures::{Figure, FigureError, completeness, funnel, weekly_course};
+use crate::report::lookup::{
+    cell, cell_of_two, change_cell, change_row, completeness_row, count, leading_definition, leading_outcome,
+    rate_cell, responder_row, shown, worst_to_best_cell,
 };
+use crate::report::pages::{Block, Cell, IndexPage, PlacedFigure, Row, Section, Sheet};
+use crate::report::wording::{self, headings, may_say as may_say_words, phrases, result_sheets, results, sites};
 use crate::rows::when::Quarter;
 
 pub(super) fn index_page(edition: &Edition<'_>) -> Result<(IndexPage, Vec<Figure>), FigureError> {
@@ -56,7 +52,7 @@ fn row_of(edition: &Edition<'_>, lead: &Lead<'_>) -> Option<Row> {
         }
         Lead::Site(comparison, row) => Some(linked(
             sites::call_lead(comparison, row),
-            figure_link(edition::SITES_FILE, &site_figures::funnel_name(edition, comparison)),
+            figure_link(edition::SITES_FILE, &edition.comparison_name(comparison, funnel::KIND)),
             call_note(comparison, row),
         )),
         Lead::Lost { site, lost, whole } => {
@@ -170,9 +166,9 @@ fn conditions(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sectio
             }
         }
         if let Some(outcome) = outcome
-            && let Some(figure) = course::figure(edition, condition, outcome)?
+            && let Some(figure) = weekly_course::draw(edition, condition, outcome)?
         {
-            let placed = PlacedFigure::new(&figure, course::caption(outcome), "");
+            let placed = PlacedFigure::new(&figure, weekly_course::read(outcome), "");
             section.rows.push(Row::new(Block::Figure(placed), course::cautions()));
             figures.push(figure);
         }
@@ -296,9 +292,9 @@ fn completeness(edition: &Edition<'_>, figures: &mut Vec<Figure>) -> Result<Sect
     section.rows.push(Row::new(Block::Sheet(sheet), notes));
     if let Some(condition) = edition.bulletin.conditions.first()
         && let Some(outcome) = leading_outcome(condition)
-        && let Some(figure) = drawings::completeness(edition, condition, outcome)?
+        && let Some(figure) = completeness::draw(edition, condition, outcome)?
     {
-        section.add(Block::Figure(PlacedFigure::new(&figure, words::READ_COMPLETENESS, "")));
+        section.add(Block::Figure(PlacedFigure::new(&figure, completeness::READ, "")));
         figures.push(figure);
     }
     Ok(section)

@@ -1,6 +1,6 @@
 //! Rules -> the page on methods.
 
-use super::edition::{Edition, METHODS_FILE};
+use crate::report::edition::{Edition, METHODS_FILE};
 use crate::report::pages::{Block, Cell, MethodsPage, Section, Sheet};
 use crate::report::wording::methods::{self, Explanation};
 use crate::report::wording::{headings, methods_of_models, methods_of_setups, notice, result_sheets};

@@ -6,12 +6,8 @@ mod condition;
 mod course;
 mod data_quality;
 mod dose;
-mod drawings;
-mod edition;
-mod file_names;
 mod index;
 mod methods;
-mod pick;
 mod responders;
 mod rules;
 mod setup_figures;
@@ -20,17 +16,16 @@ mod setups;
 #[cfg(test)]
 mod setups_tests;
 mod site;
-mod site_figures;
 mod sites;
 #[cfg(test)]
 mod tests;
 mod time_to_response;
 
+use super::edition::{self, Edition};
 use super::figures::{Figure, FigureError};
 use crate::error::Problem;
 use crate::findings::bulletin::Bulletin;
 use crate::outputs::create;
-use edition::Edition;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use thiserror::Error;

@@ -1,12 +1,11 @@
 //! Who responded, by each definition, with what the missing could do to it.
 
 use super::condition::Page;
-use super::drawings;
-use super::pick::{cell, count, rate_cell, responder_row, shown};
 use crate::findings::bulletin::{OutcomeFindings, Period, ResponderRow, Shown};
-use crate::report::figures::FigureError;
+use crate::report::figures::{FigureError, responders};
+use crate::report::lookup::{cell, count, rate_cell, responder_row, shown};
 use crate::report::pages::{Block, Cell, Section, Sheet};
-use crate::report::wording::{self, figures as words, headings, imputation, phrases, result_sheets};
+use crate::report::wording::{self, headings, imputation, phrases, result_sheets};
 
 impl Page<'_> {
     pub(super) fn responders(&mut self) -> Result<Section, FigureError> {
@@ -19,12 +18,8 @@ impl Page<'_> {
             section.add(Block::Heading(outcome.title.clone()));
             let rows = rows(outcome, &period);
             let is_imputed = rows.iter().any(|(_, row)| !matches!(row.imputed, Shown::Missing));
-            let figure = drawings::responder_rates(self.edition, self.condition, outcome, &period)?;
-            let caption = match is_imputed {
-                true => format!("{}{}", words::READ_RESPONDERS, imputation::READ),
-                false => words::READ_RESPONDERS.to_string(),
-            };
-            self.place(&mut section, figure, &caption, Vec::new());
+            let figure = responders::draw(self.edition, self.condition, outcome, &period)?;
+            self.place(&mut section, figure, &responders::read(is_imputed), Vec::new());
             self.add_sheet(
                 &mut section,
                 sheet(outcome, &period, &rows, is_imputed),

@@ -1,17 +1,17 @@
 //! Findings on setups as figures; `None` where too little may be shown.
 
-use super::drawings::Drawn;
-use super::edition::Edition;
-use super::file_names::file_name;
 use crate::findings::setups::{
     About, AskedTarget, ParameterFindings, SetupFindings, TableOpening, TimeChart, Variation, Where,
 };
 use crate::findings::sites::Call;
+use crate::report::edition::Edition;
+use crate::report::figures::Drawn;
 use crate::report::figures::{
     ChartChange, ChartPanel, ChartPoint, FigureText, FunnelMark, LevelRow, LimitsAtVisits, OpeningRow, SetupCharts,
     SetupFunnel, SetupLevels, SetupOpenings, SetupStrips, SetupWords, StripRow, WordsRow, setup_charts, setup_funnel,
     setup_levels, setup_openings, setup_strips, setup_words,
 };
+use crate::report::file_names::file_name;
 use crate::report::wording::{setup_figures as words, setup_parameters as names};
 
 /// Fewest sites that a figure compares.

@@ -1,12 +1,12 @@
 //! `setups.html`: how patients are set up and dosed.
 
 use super::dose::dose_parts;
-use super::edition::{Edition, METHODS_FILE, SETUPS_FILE};
-use super::file_names::file_name;
 use super::setup_figures::{OPENINGS, change_charts, funnel, levels, name, openings, read_values, site_charts, values};
 use super::setup_sheets::{broken_sheets, conformance_sheet, rules_sheet, tables_sheet, within_sheet};
 use crate::findings::setups::{About, Kind, ParameterFindings, SetupFinding, SetupFindings, Variation};
+use crate::report::edition::{Edition, METHODS_FILE, SETUPS_FILE};
 use crate::report::figures::{Figure, FigureError};
+use crate::report::file_names::file_name;
 use crate::report::pages::{Block, PlacedFigure, Row, Section, Sheet, SitesPage};
 use crate::report::wording::{
     headings, setup_figures as figure_words, setup_findings as found_words, setup_parameters as names, setups as words,

@@ -1,8 +1,8 @@
 //! The page on setups of the invented group.
 
-use super::edition::Edition;
 use super::{Report, report_of};
 use crate::findings::bulletin::Bulletin;
+use crate::report::edition::Edition;
 use crate::report::invented;
 
 fn report(bulletin: &Bulletin) -> Report {

@@ -1,17 +1,14 @@
 //! `sites/NAME.html`: one site.
 
-use super::edition::{Edition, SETUPS_FILE};
-use super::pick::count;
 use super::setups::finding_elsewhere;
-use super::site_figures::{course_of, quarters_of};
 use super::sites::{call_note, cells, lost_cells, lost_numbers};
 use crate::findings::bulletin::{Period, Shown};
 use crate::findings::sites::{Call, SiteComparison, SiteFindings, SiteRow};
-use crate::report::figures::{Figure, FigureError};
+use crate::report::edition::{Edition, SETUPS_FILE};
+use crate::report::figures::{Figure, FigureError, by_quarter, site_course};
+use crate::report::lookup::count;
 use crate::report::pages::{Block, PlacedFigure, Row, Section, Sheet, SitesPage};
-use crate::report::wording::{
-    phrases, result_sheets, setups as setup_words, site_figures as figure_words, sites as words,
-};
+use crate::report::wording::{phrases, result_sheets, setups as setup_words, sites as words};
 
 const UP: &str = "../";
 
@@ -96,8 +93,8 @@ impl<'p> Page<'p> {
     fn course(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("course", words::COURSE);
         for course in &self.site.courses {
-            let Some(figure) = course_of(self.edition, &self.site.site, course)? else { continue };
-            let placed = PlacedFigure::new(&figure, figure_words::READ_COURSE, UP);
+            let Some(figure) = site_course::draw(self.edition, &self.site.site, course)? else { continue };
+            let placed = PlacedFigure::new(&figure, site_course::READ, UP);
             section.rows.push(Row::new(Block::Figure(placed), super::course::cautions()));
             self.figures.push(figure);
         }
@@ -107,8 +104,8 @@ impl<'p> Page<'p> {
     fn quarters(&mut self) -> Result<Section, FigureError> {
         let mut section = Section::new("quarters", words::BY_QUARTER);
         for of in &self.site.quarters {
-            let figure = quarters_of(self.edition, &self.site.site, of)?;
-            self.place(&mut section, figure, figure_words::READ_BY_QUARTER);
+            let figure = by_quarter::draw(self.edition, &self.site.site, of)?;
+            self.place(&mut section, figure, by_quarter::READ);
         }
         Ok(section)
     }

@@ -1,12 +1,11 @@
 //! `sites.html`: all sites compared like for like.
 
-use super::edition::{Edition, SITES_FILE};
-use super::pick::{cell, cell_of_two, count, shown};
-use super::site_figures::{before_after_of, funnel_of, shrunken_of};
 use crate::findings::bulletin::{Estimate, Period, Shown};
 use crate::findings::sites::{Call, SeenAndLost, SiteComparison, SiteRow};
 use crate::models::sites::cases::Quantity;
-use crate::report::figures::{Figure, FigureError};
+use crate::report::edition::{Edition, SITES_FILE};
+use crate::report::figures::{Figure, FigureError, funnel, site_intervals};
+use crate::report::lookup::{cell, cell_of_two, count, shown};
 use crate::report::pages::{Block, Cell, PlacedFigure, Row, Section, Sheet, SitesPage};
 use crate::report::wording::{self, phrases, result_sheets, site_figures as figure_words, sites as words};
 
@@ -72,10 +71,10 @@ impl<'p> Page<'p> {
         for quantity in [Quantity::Response, Quantity::Change] {
             for comparison in self.over_all(quantity) {
                 section.add(Block::Heading(words::name(comparison)));
-                let figure = funnel_of(self.edition, comparison)?;
-                self.place(&mut section, figure, figure_words::READ_FUNNEL);
-                let figure = before_after_of(self.edition, comparison)?;
-                self.place(&mut section, figure, figure_words::READ_BEFORE_AFTER);
+                let figure = funnel::draw(self.edition, comparison)?;
+                self.place(&mut section, figure, funnel::READ);
+                let figure = site_intervals::before_after(self.edition, comparison)?;
+                self.place(&mut section, figure, site_intervals::READ_BEFORE_AFTER);
                 for period in self.edition.periods().into_iter().rev() {
                     add_rows(self.edition, &mut section, comparison, &period);
                 }
@@ -88,11 +87,11 @@ impl<'p> Page<'p> {
         let mut section = Section::new("estimates", words::ESTIMATES);
         for quantity in [Quantity::Response, Quantity::Change] {
             for comparison in self.over_all(quantity) {
-                let figure = shrunken_of(self.edition, comparison)?;
+                let figure = site_intervals::shrunken(self.edition, comparison)?;
                 if comparison.between_sd == Some(0.0) {
                     section.say(words::no_spread(comparison));
                 }
-                self.place(&mut section, figure, figure_words::READ_SHRUNKEN);
+                self.place(&mut section, figure, site_intervals::READ_SHRUNKEN);
             }
         }
         Ok(section)
@@ -102,8 +101,8 @@ impl<'p> Page<'p> {
         let mut section = Section::new("followed-up", words::LOST);
         section.say(words::LOST_INTRO);
         for comparison in self.over_all(Quantity::FollowedUp) {
-            let figure = funnel_of(self.edition, comparison)?;
-            self.place(&mut section, figure, figure_words::READ_FUNNEL);
+            let figure = funnel::draw(self.edition, comparison)?;
+            self.place(&mut section, figure, funnel::READ);
             let bulletin = self.edition.bulletin;
             let mut sheet =
                 Sheet::new(words::lost_caption(&comparison.measure_title), words::SITE, &words::LOST_COLUMNS);
@@ -205,17 +204,17 @@ fn none() -> Cell {
 
 /// The cells of a line.
 pub(super) fn cells(comparison: &SiteComparison, row: &SiteRow) -> Vec<Cell> {
-    let axis = figure_words::axis(comparison.quantity, "");
-    let value = |number: f64| figure_words::value(number, &axis, 1);
+    let quantity = comparison.quantity;
+    let value = |number: f64| figure_words::value(number, quantity, 1);
     vec![
         cell(&row.episodes, |n| words::episodes(row, n)),
         cell(&row.raw, value),
         cell(&row.expected_rate, value),
         cell(&row.adjusted, value),
-        cell(&row.limits_95, |limits| figure_words::between(limits, &axis)),
+        cell(&row.limits_95, |limits| figure_words::between(limits, quantity)),
         match &row.shrunken {
             Shown::Missing => none(),
-            shrunken => cell(shrunken, |estimate| words::interval(&estimate, &axis)),
+            shrunken => cell(shrunken, |estimate| words::interval(&estimate, quantity)),
         },
         row.q.map_or(none(), |q| Cell::Text(words::q_value(q))),
         Cell::Text(row.call.key().to_owned()),
@@ -224,8 +223,7 @@ pub(super) fn cells(comparison: &SiteComparison, row: &SiteRow) -> Vec<Cell> {
 
 /// The cells of those seen and lost.
 pub(super) fn lost_cells(lost: &SeenAndLost) -> Vec<Cell> {
-    let rate =
-        |shown: &Shown<Estimate>| cell(shown, |e| words::interval(&e, &figure_words::axis(Quantity::Response, "")));
+    let rate = |shown: &Shown<Estimate>| cell(shown, |e| words::interval(&e, Quantity::Response));
     vec![
         count(&lost.due),
         match (&lost.followed_up, &lost.share) {

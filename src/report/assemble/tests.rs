@@ -1,9 +1,9 @@
 //! The whole report of the invented group.
 
-use super::edition::Edition;
 use super::{Report, report_of, write_pages};
 use crate::findings::bulletin::{Bulletin, Shown};
 use crate::findings::curve::CurveOutcome;
+use crate::report::edition::Edition;
 use crate::report::invented;
 use crate::report::wording::notice;
 use base64::Engine as _;

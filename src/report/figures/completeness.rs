@@ -1,89 +1,128 @@
 //! How many patients were measured, by site: a reading before, and one after as well.
 
 use super::frame::{LABEL, SMALL, WIDTH, framed};
-use super::pen::{Align, BLACK, GREY, OCHRE, Pen, RULE, TEAL};
+use super::pen::{Align, BLACK, GREY, OCHRE, Pen, TEAL};
+use super::rows::{Rows, withheld};
 use super::scale::Scale;
-use super::{Figure, FigureError, FigureText};
-use crate::report::wording::{self, figures as words};
+use super::{Drawn, FigureError, FigureText};
+use crate::findings::bulletin::{ConditionFindings, OutcomeFindings, Period};
+use crate::report::edition::Edition;
+use crate::report::lookup::{completeness_row, shown};
+use crate::report::wording::{figures as words, percent};
 
-/// What the figure shows.
-#[derive(Clone, PartialEq, Debug)]
-pub struct CompletenessBySite {
-    /// Sites, in the order drawn.
-    pub sites: Vec<SiteCompleteness>,
-}
+/// How to read it.
+pub(in crate::report) const READ: &str =
+    "The longer the ochre line, the more episodes have a baseline and no endpoint.";
 
-/// One site.
-#[derive(Clone, PartialEq, Debug)]
-pub struct SiteCompleteness {
-    /// Its name.
-    pub site: String,
-    /// Its shares; absent when withheld.
-    pub shown: Option<SharesShown>,
-}
-
-/// Shares of the due episodes, 0 to 1.
-#[derive(Clone, PartialEq, Debug)]
-pub struct SharesShown {
-    /// With a baseline.
-    pub with_baseline: f64,
-    /// With a baseline and an endpoint.
-    pub with_endpoint: f64,
-    /// `n of N`, those with both.
-    pub denominator: String,
-}
+const AXIS: &str = "share of the episodes that were due";
+const BOTH_OF_DUE: &str = "both, of due";
+const BASELINE_DOT: &str = "baseline";
+const ENDPOINT_DOT: &str = "baseline and endpoint";
 
 const ROW: f64 = 27.0;
+const HEAD: f64 = 26.0;
+const UNDER: f64 = 40.0;
 const NUMBERS: f64 = 84.0;
 
-/// Draws the completeness by site.
-pub fn completeness_by_site(text: &FigureText, data: &CompletenessBySite) -> Result<Figure, FigureError> {
-    let height = 26.0 + ROW * data.sites.len() as f64 + 40.0;
-    framed(text, &words::describe_completeness(data), height, |pen, top| {
-        let widest = data.sites.iter().map(|s| LABEL.width(&s.site)).fold(0.0, f64::max);
-        let (left, right) = (widest.min(170.0) + 16.0, WIDTH - NUMBERS - 14.0);
-        let first = top + 26.0;
-        let bottom = first + ROW * data.sites.len() as f64;
-        let x = Scale::new((0.0, 1.0), (left, right));
-        for tick in x.ticks(5) {
-            pen.line(&[(x.at(tick), first), (x.at(tick), bottom)], RULE, 0.7)?;
-            pen.text((x.at(tick), bottom + 12.0), &wording::percent(tick), SMALL, GREY, Align::Middle)?;
+/// What may be shown of a site; shares of its due episodes, 0 to 1.
+struct Shares {
+    baseline: f64,
+    both: f64,
+    of_due: String,
+}
+
+impl Shares {
+    fn of(outcome: &OutcomeFindings, site: &str) -> Option<Self> {
+        let row = completeness_row(outcome, &Period::All, Some(site))?;
+        let (due, both) = (shown(&row.episodes)?, shown(&row.with_endpoint)?);
+        Some(Self {
+            baseline: shown(&row.baseline_share)?,
+            both: shown(&row.share)?,
+            of_due: words::of(u64::from(both), u64::from(due)),
+        })
+    }
+}
+
+type Row<'s> = (&'s str, Option<Shares>);
+
+/// Completeness of the outcome by site, over everything.
+pub(in crate::report) fn draw(
+    edition: &Edition<'_>,
+    condition: &ConditionFindings,
+    outcome: &OutcomeFindings,
+) -> Drawn {
+    let sites: Vec<Row<'_>> =
+        edition.bulletin.sites.iter().map(|site| (site.as_str(), Shares::of(outcome, site))).collect();
+    let Some(title) = title(&sites) else { return Ok(None) };
+    let text = FigureText {
+        name: edition.figure_name(condition, outcome, "completeness"),
+        title,
+        subtitle: words::due_episodes(condition, outcome, &Period::All),
+        source: edition.source(None),
+    };
+    framed(&text, &described(&sites), HEAD + ROW * sites.len() as f64 + UNDER, |pen, top| {
+        let place = Rows::new(sites.iter().map(|site| site.0), top + HEAD, ROW, NUMBERS + 14.0);
+        let x = place.scale((0.0, 1.0));
+        place.grid(pen, &x, 5, false, |tick, _| percent(tick))?;
+        place.axis_title(pen, AXIS)?;
+        pen.text((WIDTH, place.first - 14.0), BOTH_OF_DUE, SMALL, GREY, Align::Right)?;
+        for (row, site) in sites.iter().enumerate() {
+            draw_row(pen, &x, place.middle_of(row), site)?;
         }
-        pen.text(((left + right) / 2.0, bottom + 30.0), words::COMPLETENESS_AXIS, SMALL, GREY, Align::Middle)?;
-        pen.text((WIDTH, first - 14.0), words::BOTH_OF_DUE, SMALL, GREY, Align::Right)?;
-        for (row, site) in data.sites.iter().enumerate() {
-            draw_row(pen, &x, first + ROW * (row as f64 + 0.5), site)?;
-        }
-        match data.sites.iter().find_map(|s| s.shown.as_ref()) {
-            Some(shown) => column_labels(pen, &x, first - 14.0, shown),
+        match sites.iter().find_map(|site| site.1.as_ref()) {
+            Some(shares) => column_labels(pen, &x, place.first - 14.0, shares),
             None => Ok(()),
         }
     })
+    .map(Some)
 }
 
-fn draw_row(pen: &Pen<'_, '_>, x: &Scale, y: f64, site: &SiteCompleteness) -> Result<(), FigureError> {
-    pen.text((0.0, y), &site.site, LABEL, BLACK, Align::Left)?;
-    let Some(shown) = &site.shown else {
-        return pen.text((WIDTH, y), words::WITHHELD_ROW, SMALL, GREY, Align::Right);
-    };
-    let (endpoint, baseline) = (x.at(shown.with_endpoint), x.at(shown.with_baseline));
+fn title(sites: &[Row<'_>]) -> Option<String> {
+    let mut both: Vec<(&str, f64)> =
+        sites.iter().filter_map(|(site, shares)| Some((*site, shares.as_ref()?.both))).collect();
+    both.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let most = both
+        .first()
+        .map(|(site, share)| format!("{site} has both readings for {} of its episodes", percent(*share)))?;
+    match both.get(1..).and_then(<[_]>::last) {
+        Some((site, share)) => Some(format!("{most}, {site} for {}", percent(*share))),
+        None => Some(most),
+    }
+}
+
+fn described(sites: &[Row<'_>]) -> String {
+    let rows = sites.iter().map(|(site, shares)| match shares {
+        Some(shares) => format!(
+            "{site}: baseline {}, baseline and endpoint {}, {}.",
+            percent(shares.baseline),
+            percent(shares.both),
+            shares.of_due
+        ),
+        None => format!("{site}: withheld."),
+    });
+    rows.collect::<Vec<_>>().join(" ")
+}
+
+fn draw_row(pen: &Pen<'_, '_>, x: &Scale, y: f64, (site, shares): &Row<'_>) -> Result<(), FigureError> {
+    pen.text((0.0, y), site, LABEL, BLACK, Align::Left)?;
+    let Some(shares) = shares else { return withheld(pen, y) };
+    let (endpoint, baseline) = (x.at(shares.both), x.at(shares.baseline));
     pen.line(&[(endpoint, y), (baseline, y)], OCHRE, 1.4)?;
     pen.ring((baseline, y), 4.6, TEAL)?;
     pen.dot((endpoint, y), 4.6, TEAL)?;
-    let label = wording::percent(shown.with_endpoint);
-    pen.text_on_white((endpoint - 9.0, y), &label, SMALL, TEAL, Align::Right)?;
-    pen.text((WIDTH, y), &shown.denominator, SMALL, GREY, Align::Right)
+    pen.text_on_white((endpoint - 9.0, y), &percent(shares.both), SMALL, TEAL, Align::Right)?;
+    pen.text((WIDTH, y), &shares.of_due, SMALL, GREY, Align::Right)
 }
 
 /// Names the two kinds of dot above those of the first site, apart from each other.
-fn column_labels(pen: &Pen<'_, '_>, x: &Scale, y: f64, shown: &SharesShown) -> Result<(), FigureError> {
+fn column_labels(pen: &Pen<'_, '_>, x: &Scale, y: f64, shares: &Shares) -> Result<(), FigureError> {
     let dot = 12.0;
-    let (baseline, endpoint) = (SMALL.width(words::BASELINE_DOT), SMALL.width(words::ENDPOINT_DOT));
-    let right_limit = WIDTH - SMALL.width(words::BOTH_OF_DUE) - 14.0;
-    let right = (x.at(shown.with_baseline) + baseline).min(right_limit);
-    pen.text((right, y), words::BASELINE_DOT, SMALL, TEAL, Align::Right)?;
+    let (baseline, endpoint) = (SMALL.width(BASELINE_DOT), SMALL.width(ENDPOINT_DOT));
+    let right_limit = WIDTH - SMALL.width(BOTH_OF_DUE) - 14.0;
+    let right = (x.at(shares.baseline) + baseline).min(right_limit);
+    pen.text((right, y), BASELINE_DOT, SMALL, TEAL, Align::Right)?;
     pen.ring((right - baseline - dot + 3.0, y), 4.0, TEAL)?;
-    let right = (x.at(shown.with_endpoint) + endpoint / 2.0).min(right - baseline - dot - 16.0);
-    pen.text((right, y), words::ENDPOINT_DOT, SMALL, TEAL, Align::Right)?;
+    let right = (x.at(shares.both) + endpoint / 2.0).min(right - baseline - dot - 16.0);
+    pen.text((right, y), ENDPOINT_DOT, SMALL, TEAL, Align::Right)?;
     pen.dot((right - endpoint - dot + 3.0, y), 4.0, TEAL)
 }

@@ -103,3 +103,42 @@ fn replaced(text: &str, from: &str, to: &str) -> String {
 fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use resvg::tiny_skia::Pixmap;
+
+    fn framed_words(title: &str, subtitle: &str) -> Figure {
+        let text = FigureText {
+            name: "words".into(),
+            title: title.into(),
+            subtitle: subtitle.into(),
+            source: "Source: exports.".into(),
+        };
+        framed(&text, "A < B", 20.0, |_, _| Ok(())).unwrap()
+    }
+
+    #[test]
+    fn titles_are_drawn_in_a_heavier_weight_than_subtitles() {
+        let ink = |title: &str, subtitle: &str| {
+            let pixels = Pixmap::decode_png(&framed_words(title, subtitle).png().unwrap()).unwrap();
+            pixels.pixels().iter().filter(|p| p.red() < 0x40).count()
+        };
+        let (as_title, as_subtitle) = (ink("mmmmmmmm", "i"), ink("i", "mmmmmmmm"));
+        assert!(as_title > as_subtitle, "{as_title} {as_subtitle}");
+    }
+
+    #[test]
+    fn words_with_signs_of_markup_stay_words() {
+        let svg = framed_words("A finding with < and & in it", "338 of 412 <i>episodes").svg;
+        for expected in [
+            "<title id=\"words-title\">A finding with &lt; and &amp; in it</title>",
+            "<desc id=\"words-desc\">A &lt; B</desc>",
+            ">A finding with &lt; and &amp; in it</text>",
+            ">338 of 412 &lt;i&gt;episodes</text>",
+        ] {
+            assert!(svg.contains(expected), "{expected} in {svg}");
+        }
+    }
+}

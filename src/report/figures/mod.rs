@@ -1,14 +1,21 @@
-//! Figures: plain input -> one SVG, and a PNG made from that very SVG.
+//! Figures: a finding -> one SVG, and a PNG made from that very SVG; nothing where nothing may be shown.
 //!
-//! Each kind has a file of its own; `frame` draws what all share: a title that states the finding, a subtitle with
-//! the denominator, a source line. Nothing here computes a result: what is drawn was computed before.
+//! Each kind has a file of its own, with its words; `frame` draws what all share: a title that states the finding, a
+//! subtitle with the denominator, a source line. Nothing here computes a result: what is drawn was computed before.
 
+mod comparison;
+#[cfg(test)]
+mod condition_tests;
 mod frame;
 mod labels;
 mod palette;
 mod pen;
 mod png;
+mod rows;
+#[cfg(test)]
+mod sampled;
 mod scale;
+mod score_axis;
 #[cfg(test)]
 mod tests;
 
@@ -34,29 +41,16 @@ pub mod site_course;
 pub mod site_intervals;
 pub mod weekly_course;
 
-pub use accounting::{FileRows, RowAccounts, row_accounts};
-pub use by_quarter::{ByQuarter, QuarterOf, QuarterShown, by_quarter};
-pub use change_by::{ChangeBy, ChangeOf, ChangeShown, change_by};
-pub use completeness::{CompletenessBySite, SharesShown, SiteCompleteness, completeness_by_site};
-pub use distribution::{DistributionMark, DistributionOfChange, distribution_of_change};
 pub use first_last::{FirstAndLast, PullGroup, PullOfSite, first_and_last};
-pub use funnel::{Funnel, FunnelSite, LimitsAt, SiteAxis, funnel};
-pub use incidence::{Incidence, IncidenceAt, MedianDay, incidence};
 pub use odds_ratios::{OddsOf, OddsRatios, OddsRow, odds_ratios};
 pub use patient_course::patient_course;
 pub use pull_by_visit::{PullAt, PullByVisit, PullPanel, pull_by_visit};
-pub use responders::{ResponderDefinition, Responders, responders};
 pub use setup_charts::{ChartChange, ChartPanel, ChartPoint, SetupCharts, setup_charts};
 pub use setup_funnel::{FunnelMark, LimitsAtVisits, SetupFunnel, setup_funnel};
 pub use setup_levels::{LevelRow, SetupLevels, setup_levels};
 pub use setup_openings::{OpeningRow, SetupOpenings, setup_openings};
 pub use setup_strips::{SetupStrips, StripRow, setup_strips};
 pub use setup_words::{SetupWords, WordsRow, setup_words};
-pub use site_course::{CourseOfSite, CourseWeek, site_course};
-pub use site_intervals::{AdjustedSite, BeforeAfter, Shrunken, ShrunkenSite, before_after, shrunken};
-pub use weekly_course::{
-    CurveAt, CurveLine, PublishedCohort, PublishedPoint, ReachedAt, Week, WeeklyCourse, weekly_course,
-};
 
 use thiserror::Error;
 
@@ -97,20 +91,11 @@ pub struct FigureText {
     pub source: String,
 }
 
-/// What a score is measured in.
-#[derive(Clone, PartialEq, Debug)]
-pub struct ScoreAxis {
-    /// The measure with its unit.
-    pub title: String,
-    /// The measure with the unit of a difference.
-    pub change_title: String,
-    /// Lowest and highest possible value.
-    pub range: (f64, f64),
-    /// Whether a lower score is better.
-    pub lower_is_better: bool,
-    /// Decimals for people.
-    pub decimals: usize,
-}
+/// A figure, unless nothing of it may be shown.
+pub(super) type Drawn = Result<Option<Figure>, FigureError>;
+
+/// Days of findings become weeks on an axis.
+pub(super) const DAYS_A_WEEK: f64 = 7.0;
 
 /// A finished figure.
 #[derive(Clone, PartialEq, Debug)]

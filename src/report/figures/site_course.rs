@@ -4,47 +4,41 @@ use super::frame::{SMALL, STRONG, WIDTH, framed};
 use super::labels::spread;
 use super::pen::{Align, BLACK, GREY, RULE, TEAL};
 use super::scale::{Scale, round_domain};
-use super::{Figure, FigureError, FigureText};
-use crate::report::wording::{decimal, site_figures as words};
+use super::{DAYS_A_WEEK, Drawn, FigureText};
+use crate::findings::sites::{SiteCourse, SiteWeek};
+use crate::report::edition::Edition;
+use crate::report::wording::{count, decimal, range, site_figures as words, sites};
 
-/// What the figure shows: burden, 0 is best and 100 is worst.
-#[derive(Clone, PartialEq, Debug)]
-pub struct CourseOfSite {
-    /// Name of the axis.
-    pub axis: String,
-    /// The site's name.
-    pub site: String,
-    /// The site by week, in order.
-    pub weeks: Vec<CourseWeek>,
-    /// The group by week, in order.
-    pub group: Vec<CourseWeek>,
-}
+/// How to read it.
+pub(in crate::report) const READ: &str = "Mean burden by week with its 95\u{a0}% interval, of those who were asked that week: 0 is best and 100 is \
+     worst. It is not adjusted for who was treated, and late weeks hold only those who were still asked.";
 
-/// One week.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct CourseWeek {
-    /// Weeks since the first treated visit, by the mean day of the readings.
-    pub week: f64,
-    /// Mean.
-    pub mean: f64,
-    /// Its 95 % interval.
-    pub interval: (f64, f64),
-    /// Episodes.
-    pub episodes: u32,
-}
-
+const WEEKS: &str = "weeks since the first treated visit";
 const HEIGHT: f64 = 250.0;
 const RIGHT: f64 = 96.0;
 
-/// Draws the course.
-pub fn site_course(text: &FigureText, data: &CourseOfSite) -> Result<Figure, FigureError> {
-    framed(text, &words::describe_site_course(data), HEIGHT, |pen, top| {
+/// Draws a site's course beside the group's; none without a week of the site.
+pub(in crate::report) fn draw(edition: &Edition<'_>, site: &str, course: &SiteCourse) -> Drawn {
+    let measure = sites::domain(course.domain);
+    let (Some(at_first), Some(at_last)) = (course.site.first(), course.site.last()) else { return Ok(None) };
+    let text = FigureText {
+        name: edition.site_figure_name(site, course.domain.key(), "course"),
+        title: format!(
+            "{site}: mean {measure} burden from {} at the start to {} in week {}",
+            decimal(at_first.mean.value, 0),
+            decimal(at_last.mean.value, 0),
+            at_last.week
+        ),
+        subtitle: format!("Due episodes, {measure}, all conditions; 0 is best and 100 is worst"),
+        source: edition.source(None),
+    };
+    framed(&text, &described(site, course), HEIGHT, |pen, top| {
         let (left, right) = (40.0, WIDTH - RIGHT);
         let (first, bottom) = (top + 8.0, top + HEIGHT - 40.0);
-        let last = data.weeks.iter().map(|week| week.week).fold(1.0, f64::max);
-        let group: Vec<&CourseWeek> = data.group.iter().filter(|week| week.week <= last + 0.5).collect();
-        let values = data.weeks.iter().flat_map(|week| [week.interval.0, week.interval.1]);
-        let domain = round_domain(values.chain(group.iter().map(|week| week.mean)).chain([0.0]), 5, (0.0, 100.0));
+        let last = course.site.iter().map(week).fold(1.0, f64::max);
+        let group: Vec<&SiteWeek> = course.group.iter().filter(|of| week(of) <= last + 0.5).collect();
+        let values = course.site.iter().flat_map(|of| [of.mean.low, of.mean.high]);
+        let domain = round_domain(values.chain(group.iter().map(|of| of.mean.value)).chain([0.0]), 5, (0.0, 100.0));
         let (x, y) = (Scale::new((0.0, last), (left, right)), Scale::new(domain, (bottom, first)));
         for tick in y.ticks(5) {
             pen.line(&[(left, y.at(tick)), (right, y.at(tick))], RULE, 0.6)?;
@@ -54,21 +48,22 @@ pub fn site_course(text: &FigureText, data: &CourseOfSite) -> Result<Figure, Fig
             pen.line(&[(x.at(tick), bottom), (x.at(tick), bottom + 4.0)], GREY, 0.8)?;
             pen.text((x.at(tick), bottom + 13.0), &decimal(tick, 0), SMALL, GREY, Align::Middle)?;
         }
-        pen.text(((left + right) / 2.0, bottom + 30.0), words::WEEKS, SMALL, GREY, Align::Middle)?;
-        let line: Vec<(f64, f64)> = group.iter().map(|week| (x.at(week.week), y.at(week.mean))).collect();
+        pen.text(((left + right) / 2.0, bottom + 30.0), WEEKS, SMALL, GREY, Align::Middle)?;
+        let place = |of: &SiteWeek| (x.at(week(of)), y.at(of.mean.value));
+        let line: Vec<(f64, f64)> = group.iter().map(|of| place(of)).collect();
         pen.line(&line, BLACK, 1.4)?;
-        for week in &data.weeks {
-            let place = x.at(week.week);
-            pen.interval((place, y.at(week.interval.0)), (place, y.at(week.interval.1)), 2.5, TEAL, 1.0)?;
+        for of in &course.site {
+            let x = x.at(week(of));
+            pen.interval((x, y.at(of.mean.low)), (x, y.at(of.mean.high)), 2.5, TEAL, 1.0)?;
         }
-        let line: Vec<(f64, f64)> = data.weeks.iter().map(|week| (x.at(week.week), y.at(week.mean))).collect();
+        let line: Vec<(f64, f64)> = course.site.iter().map(place).collect();
         pen.line(&line, TEAL, 1.8)?;
         for at in line {
             pen.dot(at, 3.4, TEAL)?;
         }
         let ends = [
-            (data.weeks.last().map(|week| week.mean), data.site.as_str(), TEAL, STRONG),
-            (group.last().map(|week| week.mean), words::GROUP, BLACK, SMALL),
+            (course.site.last().map(|of| of.mean.value), site, TEAL, STRONG),
+            (group.last().map(|of| of.mean.value), words::GROUP, BLACK, SMALL),
         ];
         let labels: Vec<_> =
             ends.into_iter().filter_map(|(mean, name, ink, face)| Some((mean?, name, ink, face))).collect();
@@ -78,4 +73,29 @@ pub fn site_course(text: &FigureText, data: &CourseOfSite) -> Result<Figure, Fig
         }
         Ok(())
     })
+    .map(Some)
+}
+
+/// When a week's readings were, by their mean day.
+fn week(of: &SiteWeek) -> f64 {
+    of.day / DAYS_A_WEEK
+}
+
+fn described(site: &str, course: &SiteCourse) -> String {
+    let weeks = course.site.iter().map(|of| {
+        format!(
+            "Week {}: {} ({}), n {}.",
+            decimal(week(of), 0),
+            decimal(of.mean.value, 1),
+            range(of.mean.low, of.mean.high, 1),
+            count(u64::from(of.episodes))
+        )
+    });
+    let group = course.group.iter().map(|of| format!("week {} {}", decimal(week(of), 0), decimal(of.mean.value, 1)));
+    format!(
+        "Mean burden, {}. {site}: {} Whole group: {}.",
+        sites::domain(course.domain),
+        weeks.collect::<Vec<_>>().join(" "),
+        group.collect::<Vec<_>>().join(", ")
+    )
 }

@@ -1,6 +1,11 @@
 //! What holds for every kind of figure, and what each must show.
 
+use super::sampled::{change_by_site, child_text, drawn, edited, edition, rates, texts, with_accounts};
 use super::*;
+use crate::findings::bulletin::Shown;
+use crate::findings::sites::SiteComparison;
+use crate::findings::whole_tests::sample;
+use crate::report::edition::Edition;
 use resvg::tiny_skia::Pixmap;
 use resvg::usvg::roxmltree::{Document, Node};
 
@@ -10,59 +15,6 @@ fn text(name: &str) -> FigureText {
         title: "A finding with < and & in it".into(),
         subtitle: "338 of 412 episodes".into(),
         source: "Source: exports of Harrow Vale group, 6 sites.".into(),
-    }
-}
-
-fn axis() -> ScoreAxis {
-    ScoreAxis {
-        title: "Oswestry Disability Index, %".into(),
-        change_title: "Oswestry Disability Index, percentage points".into(),
-        range: (0.0, 100.0),
-        lower_is_better: true,
-        decimals: 1,
-    }
-}
-
-fn course() -> WeeklyCourse {
-    let week = |week, mean| Week {
-        week,
-        episodes: 1400 - 100 * u64::from(week),
-        mean,
-        low: mean - 2.0,
-        high: mean + 2.0,
-        median: mean - 1.0,
-    };
-    WeeklyCourse {
-        axis: axis(),
-        weeks: vec![week(0, 44.0), week(1, 38.0), week(2, 33.5), week(4, 29.0), week(6, 27.0)],
-        curve: Some(CurveLine {
-            points: (0..=42)
-                .map(|day| {
-                    let mean = 25.0 + 19.0 * (-f64::from(day) / 20.0).exp();
-                    let (low, high, band) = (mean - 1.0, mean + 1.0, (mean - 20.0, mean + 20.0));
-                    CurveAt { week: f64::from(day) / 7.0, mean, low, high, band }
-                })
-                .collect(),
-            plateau: Some((25.0, "plateau 25.0 (23.0\u{a0}to\u{a0}27.0)".into())),
-            half_time: Some((1.98, "half-time 2.0 weeks".into())),
-            important_change: Some(ReachedAt { week: 2.1, low: 1.6, high: 2.7, label: "important by day 15".into() }),
-        }),
-        natural_course: Some(PublishedCohort {
-            label: "published cohorts".into(),
-            points: vec![
-                PublishedPoint { week: 6.0, mean: 40.0, low: 33.0, high: 47.0 },
-                PublishedPoint { week: 26.0, mean: 36.0, low: 30.0, high: 42.0 },
-            ],
-        }),
-    }
-}
-
-fn waits() -> Incidence {
-    let point = |day: f64, response: f64| IncidenceAt { day, response, low: response - 0.04, high: response + 0.04 };
-    Incidence {
-        points: vec![point(7.0, 0.1), point(14.0, 0.33), point(30.0, 0.5), point(61.0, 0.64)],
-        stopped: vec![(7.0, 0.0), (14.0, 0.04), (30.0, 0.09), (61.0, 0.12)],
-        median: Some(MedianDay { day: 28.0, low: Some(24.0), high: None }),
     }
 }
 
@@ -161,54 +113,24 @@ fn openings() -> SetupOpenings {
 }
 
 fn all() -> Vec<Figure> {
-    let definition = |label: &str, rate: f64| ResponderDefinition {
-        label: label.into(),
-        denominator: "209 of 338".into(),
-        rate: (rate, rate - 0.05, rate + 0.05),
-        worst_case: 0.02,
-        best_case: 0.98,
-        imputed: Some((rate - 0.04, rate - 0.1, rate + 0.02)),
-    };
-    let change = |label: &str, mean: f64| ChangeOf {
-        label: label.into(),
-        shown: Some(ChangeShown { mean, low: mean - 2.0, high: mean + 2.0, episodes: 88 }),
-    };
-    let shares = SharesShown { with_baseline: 0.97, with_endpoint: 0.58, denominator: "52 of 89".into() };
+    let sample = sample();
+    let first = &sample.site_findings[0];
+    let compared = sample.sites_compared.iter().find(|compared| compared.is_over_all()).unwrap();
+    let of_sites =
+        |draw: fn(&Edition<'_>, &SiteComparison) -> Drawn| draw(&edition(sample), compared).unwrap().unwrap();
     vec![
-        weekly_course(&text("course"), &course()).unwrap(),
-        responders(&text("responders"), &Responders { definitions: vec![definition("30 % lower", 0.62)] }).unwrap(),
-        incidence(&text("response"), &waits()).unwrap(),
-        change_by(
-            &text("sites"),
-            &ChangeBy {
-                axis: axis(),
-                rows: vec![change("Alderwick", -13.2), ChangeOf { label: "Fennick Bridge".into(), shown: None }],
-                group: -14.2,
-                group_label: "whole group −14.2".into(),
-            },
-        )
-        .unwrap(),
-        distribution_of_change(
-            &text("distribution"),
-            &DistributionOfChange {
-                axis: axis(),
-                points: vec![(-10.0, 1.0, 0.8), (0.0, 0.9, 0.7), (10.0, 0.6, 0.5), (30.0, 0.1, 0.08)],
-                with_endpoint_label: "338 episodes with both readings".into(),
-                worst_case_label: "all, the missing counted as not improved".into(),
-                marks: vec![DistributionMark { at: 10.0, label: "half reach 10.0".into(), share: 0.6 }],
-            },
-        )
-        .unwrap(),
-        completeness_by_site(
-            &text("completeness"),
-            &CompletenessBySite {
-                sites: vec![
-                    SiteCompleteness { site: "Eastlow".into(), shown: Some(shares) },
-                    SiteCompleteness { site: "Fennick Bridge".into(), shown: None },
-                ],
-            },
-        )
-        .unwrap(),
+        drawn(sample, weekly_course::draw).unwrap(),
+        drawn(sample, rates).unwrap(),
+        drawn(sample, incidence::draw).unwrap(),
+        drawn(sample, change_by_site).unwrap(),
+        drawn(sample, distribution::draw).unwrap(),
+        drawn(sample, completeness::draw).unwrap(),
+        accounting::draw(&edition(&with_accounts())).unwrap(),
+        of_sites(funnel::draw),
+        of_sites(site_intervals::before_after),
+        of_sites(site_intervals::shrunken),
+        site_course::draw(&edition(sample), &first.site, &first.courses[0]).unwrap().unwrap(),
+        by_quarter::draw(&edition(sample), &first.site, &first.quarters[0]).unwrap().unwrap(),
         setup_strips(&text("strips"), &strips()).unwrap(),
         setup_words(&text("words"), &word_shares()).unwrap(),
         setup_levels(
@@ -225,13 +147,6 @@ fn all() -> Vec<Figure> {
         setup_funnel(&text("conformance"), &conformance()).unwrap(),
         setup_charts(&text("charts"), &charts()).unwrap(),
         setup_openings(&text("openings"), &openings()).unwrap(),
-        row_accounts(
-            &text("accounts"),
-            &RowAccounts {
-                files: vec![FileRows { file: "exports/a.csv".into(), kept: 2210, duplicate: 12, rejected: 30 }],
-            },
-        )
-        .unwrap(),
         pull_by_visit(&text("pull"), &pulls()).unwrap(),
         first_and_last(&text("first-last"), &first_last()).unwrap(),
         odds_ratios(&text("odds"), &odds()).unwrap(),
@@ -285,29 +200,20 @@ fn odds() -> OddsRatios {
     }
 }
 
-fn texts<'d>(document: &'d Document<'_>) -> Vec<&'d str> {
-    document.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).map(str::trim).collect()
-}
-
-fn child_text<'d>(document: &'d Document<'_>, tag: &str) -> &'d str {
-    document.descendants().find(|n| n.has_tag_name(tag)).and_then(|n| n.text()).unwrap_or("")
-}
-
 #[test]
 fn every_figure_is_well_formed_and_has_a_title_and_a_description_in_numbers() {
     for figure in all() {
         let document = Document::parse(&figure.svg).unwrap();
         let root: Node<'_, '_> = document.root_element();
         assert_eq!(root.attribute("role"), Some("img"), "{}", figure.name);
-        assert_eq!(child_text(&document, "title"), "A finding with < and & in it");
+        assert_eq!(child_text(&document, "title"), figure.title);
         let description = child_text(&document, "desc");
         assert!(description.contains(|c: char| c.is_ascii_digit()), "{}: {description}", figure.name);
         let labelled_by = root.attribute("aria-labelledby").unwrap();
         for id in labelled_by.split(' ') {
             assert!(document.descendants().any(|n| n.attribute("id") == Some(id)), "{id}");
         }
-        assert!(texts(&document).contains(&"A finding with < and & in it"), "the title is drawn too");
-        assert!(texts(&document).contains(&"338 of 412 episodes"), "and the denominator");
+        assert!(texts(&document).join(" ").starts_with(&figure.title), "the title is drawn too");
         assert!(texts(&document).iter().any(|t| t.starts_with("Source:")), "and the source");
     }
 }
@@ -337,144 +243,26 @@ fn a_png_has_the_width_of_a_slide_white_paper_and_the_inks_of_the_figure() {
 }
 
 #[test]
-fn titles_are_drawn_in_a_heavier_weight_than_subtitles() {
-    let ink = |title: &str, subtitle: &str| {
-        let words = FigureText { title: title.into(), subtitle: subtitle.into(), ..text("weights") };
-        let png = row_accounts(&words, &RowAccounts { files: Vec::new() }).unwrap().png().unwrap();
-        let pixels = Pixmap::decode_png(&png).unwrap();
-        pixels.pixels().iter().filter(|p| p.red() < 0x40).count()
-    };
-    let (as_title, as_subtitle) = (ink("mmmmmmmm", "i"), ink("i", "mmmmmmmm"));
-    assert!(as_title > as_subtitle, "{as_title} {as_subtitle}");
-}
-
-#[test]
-fn the_course_gives_n_for_each_week_and_a_dash_where_none_may_be_shown() {
-    let figure = weekly_course(&text("course"), &course()).unwrap();
-    let document = Document::parse(&figure.svg).unwrap();
-    let texts = texts(&document);
-    for expected in ["1,400", "1,300", "–", "half-time 2.0 weeks", "plateau 25.0", "published cohorts"] {
-        assert!(texts.contains(&expected), "{expected} in {texts:?}");
-    }
-}
-
-#[test]
-fn mean_and_individual_band_are_two_tints_with_labels_of_their_own() {
-    let figure = weekly_course(&text("course"), &course()).unwrap();
-    assert_eq!(figure.svg.matches("<polygon").count(), 2);
-    let document = Document::parse(&figure.svg).unwrap();
-    let drawn = texts(&document).join(" ");
-    for expected in ["upper edge of", "lower edge of", "fitted mean,", "observed median", "important by day 15"] {
-        assert!(drawn.contains(expected), "{expected} in {drawn}");
-    }
-    let described = child_text(&document, "desc");
-    assert!(described.contains("median 43.0"), "{described}");
-    assert!(
-        described.contains(
-            "Fitted, week 0.0: mean 44.0 (95\u{a0}% CI 43.0 to 45.0), 80\u{a0}% individual band 24.0 to 64.0"
-        )
-    );
-}
-
-#[test]
-fn a_curve_without_plateau_and_half_time_marks_neither() {
-    let mut data = course();
-    if let Some(curve) = &mut data.curve {
-        (curve.plateau, curve.half_time, curve.important_change) = (None, None, None);
-    }
-    let figure = weekly_course(&text("spline"), &data).unwrap();
-    assert!(!figure.svg.contains("plateau") && !figure.svg.contains("half-time") && !figure.svg.contains("important"));
-    assert!(figure.svg.contains("observed median"));
-}
-
-#[test]
-fn the_incidence_states_both_shares_at_the_end_and_a_limit_that_was_not_reached() {
-    let figure = incidence(&text("response"), &waits()).unwrap();
-    let document = Document::parse(&figure.svg).unwrap();
-    let texts = texts(&document);
-    for expected in ["64\u{a0}%", "12\u{a0}%"] {
-        assert!(texts.contains(&expected), "{expected} in {texts:?}");
-    }
-    assert!(texts.iter().any(|t| t.starts_with("median day 28 (24\u{a0}to\u{a0}not\u{a0}reached)")), "{texts:?}");
-    let described = child_text(&document, "desc");
-    assert!(described.contains("By day 61: responded 64\u{a0}% (95\u{a0}% CI 60 to 68). "));
-    let never = incidence(&text("never"), &Incidence { median: None, ..waits() }).unwrap();
-    assert!(never.svg.contains("median not reached"));
-}
-
-#[test]
-fn the_imputed_rate_stands_under_the_one_seen_and_only_where_there_is_one() {
-    let row = |imputed| ResponderDefinition {
-        label: "30 % lower".into(),
-        denominator: "209 of 338".into(),
-        rate: (0.62, 0.57, 0.67),
-        worst_case: 0.5,
-        best_case: 0.7,
-        imputed,
-    };
-    let draw = |imputed| responders(&text("r"), &Responders { definitions: vec![row(imputed)] }).unwrap().svg;
-    let with = draw(Some((0.58, 0.52, 0.64)));
-    assert!(with.contains("missing imputed 58\u{a0}%") && with.contains("with the missing imputed 58\u{a0}% (95"));
-    assert!(!draw(None).contains("imputed"));
-}
-
-#[test]
-fn a_long_course_has_numbers_that_do_not_touch_and_no_tint_between_distant_weeks() {
-    let week = |week, mean| Week { week, episodes: 301, mean, low: mean - 2.0, high: mean + 2.0, median: mean };
-    let weeks = vec![week(0, 26.0), week(12, 20.0), week(13, 19.0), week(52, 17.0)];
-    let data = WeeklyCourse { axis: axis(), weeks, curve: None, natural_course: None };
-    let figure = weekly_course(&text("year"), &data).unwrap();
-    let document = Document::parse(&figure.svg).unwrap();
-    // weeks 12 and 13 are too near each other to both have their number
-    assert_eq!(texts(&document).iter().filter(|t| **t == "301").count(), 3);
-    assert!(!texts(&document).contains(&"–"));
-    assert_eq!(figure.svg.matches("<polygon").count(), 1, "one tint, over weeks 12 and 13");
-}
-
-#[test]
-fn published_points_beyond_the_last_week_are_not_drawn_but_said() {
-    let with = weekly_course(&text("course"), &course()).unwrap();
-    let mut data = course();
-    if let Some(cohort) = &mut data.natural_course {
-        cohort.points.truncate(1);
-    }
-    let without = weekly_course(&text("course"), &data).unwrap();
-    assert_eq!(with.svg.matches("<circle").count(), without.svg.matches("<circle").count());
-    assert!(with.svg.contains("week 26 36.0") && !without.svg.contains("week 26"));
-}
-
-#[test]
 fn a_withheld_row_shows_no_number() {
-    let figures = all();
-    for name in ["sites", "completeness", "first-last", "strips", "words"] {
-        let figure = figures.iter().find(|f| f.name == name).unwrap();
-        let document = Document::parse(&figure.svg).unwrap();
-        assert_eq!(texts(&document).iter().filter(|t| **t == "– withheld").count(), 1);
-        assert!(child_text(&document, "desc").contains("Fennick Bridge: withheld."));
+    let at_eastlow = |site: &Option<String>| site.as_deref() == Some("Eastlow");
+    let bulletin = edited(|outcome| {
+        outcome.change.iter_mut().filter(|row| at_eastlow(&row.site)).for_each(|row| row.change = Shown::Withheld);
+        outcome.completeness.iter_mut().filter(|row| at_eastlow(&row.site)).for_each(|row| row.share = Shown::Withheld);
+    });
+    let withheld = |figure: &Figure| figure.svg.matches(">– withheld</text>").count();
+    for draw in [change_by_site, completeness::draw] {
+        let (before, after) = (drawn(sample(), draw).unwrap(), drawn(&bulletin, draw).unwrap());
+        assert_eq!(withheld(&after), withheld(&before) + 1, "{}", after.name);
+        assert!(!before.svg.contains("Eastlow: withheld.") && after.svg.contains("Eastlow: withheld."));
+    }
+    for figure in all().iter().filter(|figure| ["first-last", "strips", "words"].contains(&figure.name.as_str())) {
+        assert_eq!(withheld(figure), 1, "{}", figure.name);
+        assert!(figure.svg.contains("Fennick Bridge: withheld."));
     }
 }
 
 #[test]
 fn figures_of_nothing_are_drawn_without_a_panic() {
-    let empty = WeeklyCourse { axis: axis(), weeks: Vec::new(), curve: None, natural_course: None };
-    weekly_course(&text("empty"), &empty).unwrap().png().unwrap();
-    responders(&text("empty"), &Responders { definitions: Vec::new() }).unwrap();
-    incidence(&text("empty"), &Incidence { points: Vec::new(), stopped: Vec::new(), median: None })
-        .unwrap()
-        .png()
-        .unwrap();
-    let no_points = CurveLine { points: Vec::new(), plateau: None, half_time: None, important_change: None };
-    weekly_course(&text("empty"), &WeeklyCourse { curve: Some(no_points), ..course() }).unwrap().png().unwrap();
-    let no_sites = ChangeBy { axis: axis(), rows: Vec::new(), group: f64::NAN, group_label: String::new() };
-    change_by(&text("empty"), &no_sites).unwrap();
-    let nothing = DistributionOfChange {
-        axis: axis(),
-        points: Vec::new(),
-        with_endpoint_label: String::new(),
-        worst_case_label: String::new(),
-        marks: Vec::new(),
-    };
-    distribution_of_change(&text("empty"), &nothing).unwrap().png().unwrap();
     setup_strips(&text("empty"), &SetupStrips { rows: Vec::new(), asked: None, ..strips() }).unwrap().png().unwrap();
     setup_words(&text("empty"), &SetupWords { rows: Vec::new(), ..word_shares() }).unwrap().png().unwrap();
     setup_levels(&text("empty"), &SetupLevels { levels: Vec::new() }).unwrap().png().unwrap();

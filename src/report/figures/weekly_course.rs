@@ -1,106 +1,19 @@
 //! The course week by week: the fitted mean with its interval, the band of single readings, observed medians on top,
 //! published cohorts beside it. Without a curve, the observed means.
 
+mod words;
+
 use super::frame::{LABEL, SMALL, STRONG, WIDTH, framed};
 use super::labels::{lines, spread};
 use super::pen::{Align, BLACK, GREY, OCHRE, Pen, RULE, TEAL, TEAL_FAINT, TEAL_MID, TEAL_TINT, WHITE};
 use super::scale::{Scale, round_domain, tick_decimals};
-use super::{Figure, FigureError, FigureText, ScoreAxis};
-use crate::report::wording::{self, course_figure as words, figures::direction};
+use super::{DAYS_A_WEEK, Drawn, FigureError, FigureText, score_axis};
+use crate::findings::bulletin::{ConditionFindings, Estimate, OutcomeFindings, WeekPoint};
+use crate::findings::curve::{Curve, CurvePoint};
+use crate::report::edition::Edition;
+use crate::report::wording::{self, curve::UNCONTROLLED_IN_BRIEF, figures::direction};
 use plotters::style::RGBColor;
-
-/// What the figure shows.
-#[derive(Clone, PartialEq, Debug)]
-pub struct WeeklyCourse {
-    /// The score.
-    pub axis: ScoreAxis,
-    /// Observed weeks, in order; weeks with too few patients are left out.
-    pub weeks: Vec<Week>,
-    /// The fitted curve, when there is one.
-    pub curve: Option<CurveLine>,
-    /// Published cohorts on the same scale, weeks from study entry.
-    pub natural_course: Option<PublishedCohort>,
-}
-
-/// The readings of a week.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Week {
-    /// Weeks since the first treated visit.
-    pub week: u32,
-    /// Episodes behind it.
-    pub episodes: u64,
-    /// Mean.
-    pub mean: f64,
-    /// 95 % interval of the mean.
-    pub low: f64,
-    /// 95 % interval of the mean.
-    pub high: f64,
-    /// Median.
-    pub median: f64,
-}
-
-/// A fitted curve, already evaluated.
-#[derive(Clone, PartialEq, Debug)]
-pub struct CurveLine {
-    /// The curve, in order of week.
-    pub points: Vec<CurveAt>,
-    /// The level approached, and what to write at it.
-    pub plateau: Option<(f64, String)>,
-    /// Weeks until half of the way to the plateau, and what to write at it.
-    pub half_time: Option<(f64, String)>,
-    /// When the mean has improved by the minimal important change.
-    pub important_change: Option<ReachedAt>,
-}
-
-/// A fitted curve at a moment.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct CurveAt {
-    /// Weeks since the first treated visit.
-    pub week: f64,
-    /// Mean.
-    pub mean: f64,
-    /// 95 % interval of the mean.
-    pub low: f64,
-    /// 95 % interval of the mean.
-    pub high: f64,
-    /// Where 80 % of single readings of single patients are expected.
-    pub band: (f64, f64),
-}
-
-/// A moment with its interval.
-#[derive(Clone, PartialEq, Debug)]
-pub struct ReachedAt {
-    /// Weeks.
-    pub week: f64,
-    /// 95 % interval, weeks.
-    pub low: f64,
-    /// 95 % interval, weeks.
-    pub high: f64,
-    /// What to write at it.
-    pub label: String,
-}
-
-/// Published means: points only, nothing between them.
-#[derive(Clone, PartialEq, Debug)]
-pub struct PublishedCohort {
-    /// Who they are, in a few words.
-    pub label: String,
-    /// Published points; those beyond the last observed week are not drawn.
-    pub points: Vec<PublishedPoint>,
-}
-
-/// A published mean with its 95 % interval.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct PublishedPoint {
-    /// Weeks since study entry.
-    pub week: f64,
-    /// Mean.
-    pub mean: f64,
-    /// 95 % interval.
-    pub low: f64,
-    /// 95 % interval.
-    pub high: f64,
-}
+pub(in crate::report) use words::read;
 
 const PLOT_HEIGHT: f64 = 270.0;
 const LEFT: f64 = 38.0;
@@ -113,27 +26,42 @@ const LAST_WEEK_AT_LEAST: u32 = 6; // one published point and a course can be se
 const ABOVE: f64 = 18.0; // the name of the score
 const ABOVE_WITH_MARK: f64 = 36.0; // and the label of the important change
 
-struct Plot<'d> {
-    data: &'d WeeklyCourse,
+struct Plot<'o> {
+    outcome: &'o OutcomeFindings,
+    curve: Option<&'o Curve>,
     x: Scale,
     y: Scale,
     top: f64,
     bottom: f64,
 }
 
-/// Draws the course.
-pub fn weekly_course(text: &FigureText, data: &WeeklyCourse) -> Result<Figure, FigureError> {
-    let is_marked = data.curve.as_ref().is_some_and(|curve| curve.important_change.is_some());
-    let above = if is_marked { ABOVE_WITH_MARK } else { ABOVE };
-    framed(text, &words::describe(data), above + PLOT_HEIGHT + 58.0, |pen, top| {
-        let plot = Plot::new(data, top + above);
-        match &data.curve {
+/// Draws the course; none where no week may be shown.
+pub(in crate::report) fn draw(
+    edition: &Edition<'_>,
+    condition: &ConditionFindings,
+    outcome: &OutcomeFindings,
+) -> Drawn {
+    if outcome.weeks.is_empty() {
+        return Ok(None);
+    }
+    let cited = outcome.natural_course.as_ref().map(|published| published.citation.as_str());
+    let text = FigureText {
+        name: edition.figure_name(condition, outcome, "course"),
+        title: words::title(outcome),
+        subtitle: words::subtitle(condition, outcome),
+        source: format!("{} {UNCONTROLLED_IN_BRIEF}", edition.source(cited)),
+    };
+    let curve = outcome.curve.fitted();
+    let above = if curve.is_some_and(|curve| reached(curve).is_some()) { ABOVE_WITH_MARK } else { ABOVE };
+    framed(&text, &words::described(outcome), above + PLOT_HEIGHT + 58.0, |pen, top| {
+        let plot = Plot::new(outcome, top + above);
+        match curve {
             Some(curve) => plot.tints(pen, curve)?,
             None => plot.observed_band(pen)?,
         }
         plot.axes(pen, top + 6.0)?;
         plot.cohort(pen)?;
-        match &data.curve {
+        match curve {
             Some(curve) => {
                 plot.curve(pen, curve)?;
                 plot.observed_medians(pen)?;
@@ -143,31 +71,42 @@ pub fn weekly_course(text: &FigureText, data: &WeeklyCourse) -> Result<Figure, F
         plot.cohort_label(pen)?;
         plot.labels_at_the_right(pen)
     })
+    .map(Some)
 }
 
-impl<'d> Plot<'d> {
-    fn new(data: &'d WeeklyCourse, top: f64) -> Self {
-        let last = data.weeks.iter().map(|w| w.week).max().unwrap_or(0).max(LAST_WEEK_AT_LEAST);
+fn in_weeks(days: &Estimate) -> Estimate {
+    Estimate { value: days.value / DAYS_A_WEEK, low: days.low / DAYS_A_WEEK, high: days.high / DAYS_A_WEEK }
+}
+
+/// The minimal important change with the day on which the mean has improved by it.
+fn reached(curve: &Curve) -> Option<(f64, &Estimate)> {
+    curve.important_change.zip(curve.day_of_important_change.as_ref())
+}
+
+impl<'o> Plot<'o> {
+    fn new(outcome: &'o OutcomeFindings, top: f64) -> Self {
+        let last = outcome.weeks.iter().map(|w| w.week).max().unwrap_or(0).max(LAST_WEEK_AT_LEAST);
         let bottom = top + PLOT_HEIGHT;
         let x = Scale::new((-0.3, f64::from(last) + 0.3), (LEFT, RIGHT));
-        let from_zero = (data.axis.range.0 == 0.0).then_some(0.0);
-        let drawn = data.curve.iter().flat_map(|c| &c.points).filter(|p| x.holds(p.week));
-        let curve = drawn.flat_map(|p| [p.mean, p.low, p.high, p.band.0, p.band.1]);
-        let plateau = data.curve.iter().filter_map(|c| c.plateau.as_ref()).map(|p| p.0);
-        let published = visible(data, last).flat_map(|p| [p.low, p.high]);
-        let observed = data.weeks.iter().flat_map(|w| match data.curve {
+        let curve = outcome.curve.fitted();
+        let from_zero = (outcome.range.0 == 0.0).then_some(0.0);
+        let drawn = curve.iter().flat_map(|c| &c.points).filter(|p| x.holds(p.day / DAYS_A_WEEK));
+        let fitted = drawn.flat_map(|p| [p.mean.value, p.mean.low, p.mean.high, p.band.0, p.band.1]);
+        let plateau = curve.iter().filter_map(|c| c.plateau).map(|p| p.value);
+        let published = visible(outcome, last).flat_map(|(_, mean)| [mean.low, mean.high]);
+        let observed = outcome.weeks.iter().flat_map(|w| match curve {
             Some(_) => [w.median, w.median],
-            None => [w.low, w.high],
+            None => [w.mean.low, w.mean.high],
         });
-        let values = observed.chain(published).chain(curve).chain(plateau).chain(from_zero);
-        let domain = round_domain(values, 5, data.axis.range);
-        Self { data, x, y: Scale::new(domain, (bottom, top)), top, bottom }
+        let values = observed.chain(published).chain(fitted).chain(plateau).chain(from_zero);
+        let domain = round_domain(values, 5, outcome.range);
+        Self { outcome, curve, x, y: Scale::new(domain, (bottom, top)), top, bottom }
     }
 
     fn axes(&self, pen: &Pen<'_, '_>, heading: f64) -> Result<(), FigureError> {
-        let (data, bottom) = (self.data, self.bottom);
-        let direction = direction(data.axis.lower_is_better);
-        pen.text((0.0, heading - 2.0), &format!("{}; {direction}", data.axis.title), SMALL, GREY, Align::Left)?;
+        let bottom = self.bottom;
+        let heading_text = format!("{}; {}", score_axis::score(self.outcome), direction(self.outcome.lower_is_better));
+        pen.text((0.0, heading - 2.0), &heading_text, SMALL, GREY, Align::Left)?;
         let ticks = self.y.ticks(5);
         let decimals = tick_decimals(&ticks);
         for tick in ticks {
@@ -193,9 +132,9 @@ impl<'d> Plot<'d> {
     fn episodes(&self, pen: &Pen<'_, '_>, with_dashes: bool) -> Result<(), FigureError> {
         let mut free_from = f64::NEG_INFINITY;
         for week in 0..=self.last_week() {
-            let known = self.data.weeks.iter().find(|w| w.week == week);
+            let known = self.outcome.weeks.iter().find(|w| w.week == week);
             let text = match known {
-                Some(known) => wording::count(known.episodes),
+                Some(known) => wording::count(u64::from(known.episodes)),
                 None if with_dashes => wording::WITHHELD.to_string(),
                 None => continue,
             };
@@ -215,13 +154,13 @@ impl<'d> Plot<'d> {
     /// A tint over weeks that follow each other; an upright stroke at a week that stands alone, since nothing is known
     /// of the time between.
     fn observed_band(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        let place = |week: &Week, value: f64| (self.x.at(f64::from(week.week)), self.y.at(value));
-        for run in self.data.weeks.chunk_by(|a, b| b.week - a.week <= WEEKS_JOINED) {
+        let place = |week: &WeekPoint, value: f64| (self.x.at(f64::from(week.week)), self.y.at(value));
+        for run in self.outcome.weeks.chunk_by(|a, b| b.week - a.week <= WEEKS_JOINED) {
             match run {
-                [alone] => pen.line(&[place(alone, alone.low), place(alone, alone.high)], TEAL_TINT, 8.0)?,
+                [alone] => pen.line(&[place(alone, alone.mean.low), place(alone, alone.mean.high)], TEAL_TINT, 8.0)?,
                 run => {
-                    let upper = run.iter().map(|w| place(w, w.high));
-                    let lower = run.iter().rev().map(|w| place(w, w.low));
+                    let upper = run.iter().map(|w| place(w, w.mean.high));
+                    let lower = run.iter().rev().map(|w| place(w, w.mean.low));
                     pen.area(&upper.chain(lower).collect::<Vec<_>>(), TEAL_TINT)?;
                 }
             }
@@ -230,15 +169,15 @@ impl<'d> Plot<'d> {
     }
 
     fn observed_means(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        for week in &self.data.weeks {
-            pen.dot((self.x.at(f64::from(week.week)), self.y.at(week.mean)), 3.2, BLACK)?;
+        for week in &self.outcome.weeks {
+            pen.dot((self.x.at(f64::from(week.week)), self.y.at(week.mean.value)), 3.2, BLACK)?;
         }
         Ok(())
     }
 
     fn observed_medians(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
         let half = (0.35 * (self.x.at(1.0) - self.x.at(0.0))).clamp(1.5, 6.0);
-        for week in &self.data.weeks {
+        for week in &self.outcome.weeks {
             let (x, y) = (self.x.at(f64::from(week.week)), self.y.at(week.median));
             pen.line(&[(x - half, y), (x + half, y)], BLACK, 2.8)?;
         }
@@ -246,15 +185,15 @@ impl<'d> Plot<'d> {
     }
 
     /// The points of the curve within the weeks shown.
-    fn drawn<'c>(&self, curve: &'c CurveLine) -> Vec<&'c CurveAt> {
-        curve.points.iter().filter(|p| self.x.holds(p.week)).collect()
+    fn drawn<'c>(&self, curve: &'c Curve) -> Vec<&'c CurvePoint> {
+        curve.points.iter().filter(|p| self.x.holds(p.day / DAYS_A_WEEK)).collect()
     }
 
     /// The band of single readings with an edge, and on it the interval of the mean.
-    fn tints(&self, pen: &Pen<'_, '_>, curve: &CurveLine) -> Result<(), FigureError> {
+    fn tints(&self, pen: &Pen<'_, '_>, curve: &Curve) -> Result<(), FigureError> {
         let points = self.drawn(curve);
-        let line = |value: fn(&CurveAt) -> f64| -> Vec<(f64, f64)> {
-            points.iter().map(|p| (self.x.at(p.week), self.y.at(value(p)))).collect()
+        let line = |value: fn(&CurvePoint) -> f64| -> Vec<(f64, f64)> {
+            points.iter().map(|p| (self.x.at(p.day / DAYS_A_WEEK), self.y.at(value(p)))).collect()
         };
         let area = |upper: &[(f64, f64)], lower: &[(f64, f64)], ink| {
             pen.area(&upper.iter().chain(lower.iter().rev()).copied().collect::<Vec<_>>(), ink)
@@ -263,63 +202,74 @@ impl<'d> Plot<'d> {
         area(&upper, &lower, TEAL_FAINT)?;
         pen.line(&upper, TEAL_MID, 1.0)?;
         pen.line(&lower, TEAL_MID, 1.0)?;
-        area(&line(|p| p.high), &line(|p| p.low), TEAL_MID)
+        area(&line(|p| p.mean.high), &line(|p| p.mean.low), TEAL_MID)
     }
 
-    fn curve(&self, pen: &Pen<'_, '_>, curve: &CurveLine) -> Result<(), FigureError> {
-        let line: Vec<_> = self.drawn(curve).iter().map(|p| (self.x.at(p.week), self.y.at(p.mean))).collect();
-        if let Some((plateau, _)) = &curve.plateau {
-            let plateau = self.y.at(*plateau);
+    fn curve(&self, pen: &Pen<'_, '_>, curve: &Curve) -> Result<(), FigureError> {
+        let place = |p: &&CurvePoint| (self.x.at(p.day / DAYS_A_WEEK), self.y.at(p.mean.value));
+        let line: Vec<_> = self.drawn(curve).iter().map(place).collect();
+        if let Some(plateau) = &curve.plateau {
+            let plateau = self.y.at(plateau.value);
             pen.dashes(&[(LEFT, plateau), (RIGHT, plateau)], TEAL, 1.0, 3.0, 3.0)?;
         }
         pen.line(&line, TEAL, 2.2)?;
-        if let Some((half_time, label)) = &curve.half_time {
-            self.half_time(pen, curve, *half_time, label)?;
+        if let Some(half_time) = curve.half_time_days.as_ref().map(in_weeks) {
+            self.half_time(pen, curve, &half_time)?;
         }
-        match &curve.important_change {
-            Some(reached) => self.important_change(pen, curve, reached),
+        match reached(curve) {
+            Some((amount, day)) => self.important_change(pen, curve, amount, day),
             None => Ok(()),
         }
     }
 
     /// From the curve down to a label above the weeks.
-    fn half_time(&self, pen: &Pen<'_, '_>, curve: &CurveLine, week: f64, label: &str) -> Result<(), FigureError> {
-        let Some(level) = level_at(&curve.points, week).filter(|_| self.x.holds(week)) else { return Ok(()) };
-        let (x, y) = (self.x.at(week), self.y.at(level));
+    fn half_time(&self, pen: &Pen<'_, '_>, curve: &Curve, weeks: &Estimate) -> Result<(), FigureError> {
+        let level = level_at(&curve.points, weeks.value).filter(|_| self.x.holds(weeks.value));
+        let Some(level) = level else { return Ok(()) };
+        let (x, y) = (self.x.at(weeks.value), self.y.at(level));
         let end = self.bottom - 14.0;
+        let label = words::half_time(weeks);
         pen.line(&[(x, y), (x, end - 8.0)], TEAL, 1.0)?;
         pen.ring((x, y), 4.6, TEAL)?;
-        pen.text_on_white((within(x, STRONG.width(label)), end), label, STRONG, TEAL, Align::Middle)
+        pen.text_on_white((within(x, STRONG.width(&label)), end), &label, STRONG, TEAL, Align::Middle)
     }
 
     /// From the curve up to a label over the plot, with the interval of the day along the curve's level.
-    fn important_change(&self, pen: &Pen<'_, '_>, curve: &CurveLine, at: &ReachedAt) -> Result<(), FigureError> {
-        let Some(level) = level_at(&curve.points, at.week).filter(|_| self.x.holds(at.week)) else { return Ok(()) };
-        let (x, y) = (self.x.at(at.week), self.y.at(level));
+    fn important_change(
+        &self,
+        pen: &Pen<'_, '_>,
+        curve: &Curve,
+        amount: f64,
+        day: &Estimate,
+    ) -> Result<(), FigureError> {
+        let at = in_weeks(day);
+        let Some(level) = level_at(&curve.points, at.value).filter(|_| self.x.holds(at.value)) else { return Ok(()) };
+        let (x, y) = (self.x.at(at.value), self.y.at(level));
         pen.line(&[(x, y), (x, self.top - 5.0)], OCHRE, 1.0)?;
         pen.interval((self.x.at(at.low), y), (self.x.at(at.high), y), 3.5, OCHRE, 1.1)?;
         pen.ring((x, y), 4.6, OCHRE)?;
-        let place = (within(x, STRONG.width(&at.label)), self.top - 12.0);
-        pen.text(place, &at.label, STRONG, OCHRE, Align::Middle)
+        let label = words::important_change(amount, day, self.outcome.decimals);
+        let place = (within(x, STRONG.width(&label)), self.top - 12.0);
+        pen.text(place, &label, STRONG, OCHRE, Align::Middle)
     }
 
     fn cohort(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        for point in visible(self.data, self.last_week()) {
-            let x = self.x.at(point.week) + ASIDE;
-            pen.interval((x, self.y.at(point.low)), (x, self.y.at(point.high)), 3.5, GREY, 1.1)?;
-            pen.ring((x, self.y.at(point.mean)), 3.6, GREY)?;
+        for (week, mean) in visible(self.outcome, self.last_week()) {
+            let x = self.x.at(week) + ASIDE;
+            pen.interval((x, self.y.at(mean.low)), (x, self.y.at(mean.high)), 3.5, GREY, 1.1)?;
+            pen.ring((x, self.y.at(mean.value)), 3.6, GREY)?;
         }
         Ok(())
     }
 
     /// What the published points are, over whatever line passes there.
     fn cohort_label(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
-        let Some(cohort) = &self.data.natural_course else { return Ok(()) };
-        let Some(point) = visible(self.data, self.last_week()).last() else { return Ok(()) };
+        let Some(cohort) = &self.outcome.natural_course else { return Ok(()) };
+        let Some((week, mean)) = visible(self.outcome, self.last_week()).last() else { return Ok(()) };
         let label = lines(&cohort.label, SMALL, 150.0);
         let step = SMALL.line_height();
-        let x = self.x.at(point.week) + ASIDE + 9.0;
-        let lowest = self.y.at(point.high) + 6.0 + step * label.len() as f64;
+        let x = self.x.at(week) + ASIDE + 9.0;
+        let lowest = self.y.at(mean.high) + 6.0 + step * label.len() as f64;
         let mut y = lowest.max(self.top + step * label.len() as f64) - step * label.len() as f64;
         let widest = label.iter().map(|line| SMALL.width(line)).fold(0.0, f64::max);
         pen.bar((x - 2.0, y - step / 2.0), (x + widest + 2.0, y + step * (label.len() as f64 - 0.5)), WHITE)?;
@@ -333,7 +283,7 @@ impl<'d> Plot<'d> {
     fn labels_at_the_right(&self, pen: &Pen<'_, '_>) -> Result<(), FigureError> {
         let step = SMALL.line_height();
         let labels: Vec<_> =
-            self.ends().into_iter().map(|(y, l, ink)| (y, lines(l, SMALL, WIDTH - LABEL_LEFT), ink)).collect();
+            self.ends().into_iter().map(|(y, l, ink)| (y, lines(&l, SMALL, WIDTH - LABEL_LEFT), ink)).collect();
         let wanted: Vec<(f64, f64)> = labels
             .iter()
             .map(|(y, label, _)| {
@@ -352,20 +302,27 @@ impl<'d> Plot<'d> {
     }
 
     /// What ends at the right: the height, its label, the ink.
-    fn ends(&self) -> Vec<(f64, &str, RGBColor)> {
+    fn ends(&self) -> Vec<(f64, String, RGBColor)> {
         let mut ends = Vec::new();
-        let last_week = self.data.weeks.last();
-        let Some(curve) = &self.data.curve else {
-            ends.extend(last_week.map(|week| (self.y.at(week.mean), words::OBSERVED_MEAN, BLACK)));
+        let mut end = |value: f64, label: &str, ink| ends.push((self.y.at(value), label.to_owned(), ink));
+        let last_week = self.outcome.weeks.last();
+        let Some(curve) = self.curve else {
+            if let Some(week) = last_week {
+                end(week.mean.value, words::OBSERVED_MEAN, BLACK);
+            }
             return ends;
         };
         if let Some(last) = self.drawn(curve).last() {
-            ends.push((self.y.at(last.band.1), words::UPPER_EDGE, TEAL));
-            ends.push((self.y.at(last.mean), words::FITTED_MEAN, TEAL));
-            ends.push((self.y.at(last.band.0), words::LOWER_EDGE, TEAL));
+            end(last.band.1, words::UPPER_EDGE, TEAL);
+            end(last.mean.value, words::FITTED_MEAN, TEAL);
+            end(last.band.0, words::LOWER_EDGE, TEAL);
         }
-        ends.extend(last_week.map(|week| (self.y.at(week.median), words::OBSERVED_MEDIAN, BLACK)));
-        ends.extend(curve.plateau.as_ref().map(|(level, label)| (self.y.at(*level), label.as_str(), TEAL)));
+        if let Some(week) = last_week {
+            end(week.median, words::OBSERVED_MEDIAN, BLACK);
+        }
+        if let Some(plateau) = &curve.plateau {
+            end(plateau.value, &words::plateau(plateau, self.outcome.decimals), TEAL);
+        }
         ends
     }
 }
@@ -376,16 +333,18 @@ fn within(x: f64, width: f64) -> f64 {
     x.min(RIGHT - half).max(LEFT + half)
 }
 
-fn visible(data: &WeeklyCourse, last: u32) -> impl Iterator<Item = &PublishedPoint> {
-    let points = data.natural_course.as_ref().map_or(&[][..], |c| c.points.as_slice());
-    points.iter().filter(move |p| p.week <= f64::from(last))
+/// Published weeks with their means, as far as the plot goes.
+fn visible(outcome: &OutcomeFindings, last: u32) -> impl Iterator<Item = (f64, &Estimate)> {
+    let points = outcome.natural_course.as_ref().map_or(&[][..], |published| published.points.as_slice());
+    points.iter().map(|(day, mean)| (day / DAYS_A_WEEK, mean)).filter(move |(week, _)| *week <= f64::from(last))
 }
 
 /// The mean of a drawn curve at a week, between its points.
-fn level_at(points: &[CurveAt], week: f64) -> Option<f64> {
+fn level_at(points: &[CurvePoint], week: f64) -> Option<f64> {
+    let at = |point: &CurvePoint| point.day / DAYS_A_WEEK;
     points.windows(2).find_map(|pair| match pair {
-        [a, b] if a.week <= week && week <= b.week && b.week > a.week => {
-            Some(a.mean + (week - a.week) / (b.week - a.week) * (b.mean - a.mean))
+        [a, b] if at(a) <= week && week <= at(b) && at(b) > at(a) => {
+            Some(a.mean.value + (week - at(a)) / (at(b) - at(a)) * (b.mean.value - a.mean.value))
         }
         _ => None,
     })

@@ -100,6 +100,10 @@ pub const TOO_FEW_READINGS: &str = "No curve is given: too few patients have eno
 pub const ONLY_ONE_MODEL: &str =
     "Only one of the two models could be fitted to these readings, so there was nothing to choose.";
 
+/// Under each course: the figure travels without its page.
+pub const UNCONTROLLED_IN_BRIEF: &str = "Uncontrolled: treatment cannot be told from natural course and regression to \
+     the mean.";
+
 /// Beside every curve.
 pub const UNCONTROLLED: &str = "An uncontrolled series cannot separate treatment from natural course and from regression to \
      the mean: people come when they are at their worst, and many would be better later without treatment.";

@@ -1,7 +1,7 @@
 //! What imputing the missing says about the responders.
 
 use super::phrases::{definition, unit_of_change};
-use super::{decimal, percent, percent_with_interval};
+use super::{decimal, percent};
 use crate::findings::bulletin::{Estimate, Tipping};
 
 /// How it was done.
@@ -14,18 +14,6 @@ pub const NOT_IMPUTED: &str = "Nothing is imputed here, since there is no fitted
 pub const NONE: &str = "none";
 /// Heading of the column.
 pub const COLUMN: &str = "imputed (95\u{a0}%\u{a0}CI)";
-/// Added to the way to read the figure.
-pub const READ: &str = " Open ring and ochre line: the rate with the missing imputed, and its 95\u{a0}% interval.";
-
-/// At the imputed rate; the first row says what it is.
-pub fn label(rate: f64, is_first: bool) -> String {
-    if is_first { format!("missing imputed {}", percent(rate)) } else { percent(rate) }
-}
-
-/// In the text alternative of a row.
-pub fn described(rate: (f64, f64, f64)) -> String {
-    format!("; with the missing imputed {}", percent_with_interval(rate.0, rate.1, rate.2))
-}
 
 /// How much worse the lost would have to be.
 pub fn tipping(key: &str, label: &str, tipping: Tipping, seen: &Estimate, unit: &str, places: usize) -> String {

@@ -92,14 +92,6 @@ pub const WHOLE_ROW: &str = "the whole row";
 pub const FILE: &str = "file";
 /// The row for the whole.
 pub const ALL_FILES: &str = "all files";
-/// Title of the figure of accounts.
-pub fn accounts_title(read: u64, kept: u64) -> String {
-    format!("Of {} read, {} were kept", counted(read, "row", "rows"), count(kept))
-}
-/// Subtitle of the figure of accounts.
-pub fn accounts_subtitle(files: u64) -> String {
-    format!("Data rows of {}; bars to one scale", counted(files, "export", "exports"))
-}
 
 /// Whether the exports hold calendar dates, and what follows.
 pub fn dates(calendar_files: u64, offset_files: u64, is_release: bool) -> Vec<String> {

@@ -1,7 +1,7 @@
 //! Sites compared like for like, in words.
 
 use super::phrases::within;
-use super::site_figures::{axis, value};
+use super::site_figures::value;
 use super::{counted, decimal, percent};
 use crate::catalogue::measure::Domain;
 use crate::findings::bulletin::{Estimate, Shown};
@@ -110,9 +110,9 @@ fn about(comparison: &SiteComparison) -> String {
 
 /// The leading sentence on a site that stands out.
 pub fn call_lead(comparison: &SiteComparison, row: &SiteRow) -> String {
-    let axis = axis(comparison.quantity, "");
+    let quantity = comparison.quantity;
     let print = |shown: &Shown<f64>| match shown {
-        Shown::Value(number) => value(*number, &axis, 1),
+        Shown::Value(number) => value(*number, quantity, 1),
         _ => "withheld".to_owned(),
     };
     let (raw, expected) = (print(&row.raw), print(&row.expected_rate));
@@ -135,7 +135,7 @@ pub fn call_lead(comparison: &SiteComparison, row: &SiteRow) -> String {
 
 /// Beside it.
 pub fn call_note(comparison: &SiteComparison, row: &SiteRow) -> String {
-    let axis = axis(comparison.quantity, "");
+    let quantity = comparison.quantity;
     let mut note = match row.episodes {
         Shown::Value(n) if row.hides_counts() => {
             format!("About {}", counted(u64::from(n), "episode", "episodes"))
@@ -144,7 +144,7 @@ pub fn call_note(comparison: &SiteComparison, row: &SiteRow) -> String {
         _ => "Episodes withheld".to_owned(),
     };
     if let Shown::Value(estimate) = row.shrunken {
-        note.push_str(&format!("; drawn towards the group {}", interval(&estimate, &axis)));
+        note.push_str(&format!("; drawn towards the group {}", interval(&estimate, quantity)));
     }
     if let Some(q) = row.q {
         note.push_str(&format!("; q {}", q_value(q)));
@@ -213,12 +213,12 @@ pub fn lost_note(measure: &str) -> String {
 }
 
 /// An estimate with its interval.
-pub fn interval(estimate: &Estimate, axis: &crate::report::figures::SiteAxis) -> String {
+pub fn interval(estimate: &Estimate, quantity: Quantity) -> String {
     format!(
         "{} ({} to {})",
-        value(estimate.value, axis, 1),
-        value(estimate.low, axis, 1),
-        value(estimate.high, axis, 1)
+        value(estimate.value, quantity, 1),
+        value(estimate.low, quantity, 1),
+        value(estimate.high, quantity, 1)
     )
 }
 
@@ -286,81 +286,12 @@ pub fn covariate_name(covariate: Covariate) -> &'static str {
     }
 }
 
-/// Title of a funnel.
-pub fn funnel_title(comparison: &SiteComparison, called: &[(&str, Call)]) -> String {
-    let what = match comparison.quantity {
-        Quantity::Response => "response",
-        Quantity::Change => "fall of burden",
-        Quantity::FollowedUp => "follow-up",
-    };
-    let names = |call: Call| called.iter().filter(|(_, of)| *of == call).map(|(site, _)| *site).collect::<Vec<_>>();
-    let (above, below) = (names(Call::Above), names(Call::Below));
-    match (above.is_empty(), below.is_empty()) {
-        (true, true) => format!("No site's {what} differs by more than chance explains"),
-        (false, true) => format!("{}: {what} above what chance explains", above.join(", ")),
-        (true, false) => format!("{}: {what} below what chance explains", below.join(", ")),
-        (false, false) => format!("{what} above chance at {}, below it at {}", above.join(", "), below.join(", ")),
-    }
-}
-
-/// Title of the sites before and after adjustment.
-pub fn before_after_title(largest: Option<(&str, f64)>, is_share: bool) -> String {
-    match largest {
-        Some((site, shift)) => {
-            let by = if is_share {
-                format!("{} points", decimal(100.0 * shift.abs(), 1))
-            } else {
-                format!("{} points of burden", decimal(shift.abs(), 1))
-            };
-            let way = if shift > 0.0 { "up" } else { "down" };
-            format!("Allowing for case mix moves {site} most: {way} by {by}")
-        }
-        None => "Sites as they are and at the group's case mix".to_owned(),
-    }
-}
-
 /// Where the sites do not differ beyond chance.
 pub fn no_spread(comparison: &SiteComparison) -> String {
     format!(
         "{}: no difference between the sites is shown beyond chance and case mix, so the best guess for each is the group's.",
         name(comparison)
     )
-}
-
-/// Title of the estimates.
-pub fn shrunken_title(sd: Option<f64>, quantity: Quantity) -> String {
-    match (sd, quantity) {
-        (Some(0.0), _) => "The sites do not differ beyond chance and case mix".to_owned(),
-        (Some(sd), Quantity::Change) => {
-            format!("Beyond chance and case mix the sites lie {} points of burden apart (SD)", decimal(sd, 1))
-        }
-        (Some(sd), _) => {
-            format!("Beyond chance and case mix the sites lie {} apart in log odds (SD)", decimal(sd, 2))
-        }
-        (None, _) => "Sites drawn towards the group".to_owned(),
-    }
-}
-
-/// Subtitle of a figure of a comparison.
-pub fn subtitle(comparison: &SiteComparison, period: &str) -> String {
-    let episodes = match comparison.episodes {
-        Shown::Value(n) if comparison.has_hidden_parts => {
-            format!(", about {} in the model", counted(u64::from(n), "episode", "episodes"))
-        }
-        Shown::Value(n) => format!(", {} in the model", counted(u64::from(n), "episode", "episodes")),
-        _ => String::new(),
-    };
-    format!("{}; {period}{episodes}", name(comparison))
-}
-
-/// Title of a site's chart by quarter.
-pub fn by_quarter_title(site: &str, signals: usize) -> String {
-    match signals {
-        0 => format!("{site}: the response rate varies from quarter to quarter as chance does"),
-        n => {
-            format!("{site}: {} of the response rate beyond what chance does", counted(n as u64, "quarter", "quarters"))
-        }
-    }
 }
 
 /// A domain inside a sentence.
@@ -371,25 +302,6 @@ pub fn domain(domain: Domain) -> &'static str {
         Domain::Function => "function",
         Domain::Change => "perceived change",
     }
-}
-
-/// Subtitle of a site's chart by quarter.
-pub fn by_quarter_subtitle(measure: &str) -> String {
-    format!("Share with a minimal important change, {measure}, all conditions, of those with both readings")
-}
-
-/// Title of a site's course.
-pub fn course_title(site: &str, measure: &str, (first, last): (f64, f64), week: u32) -> String {
-    format!(
-        "{site}: mean {measure} burden from {} at the start to {} in week {week}",
-        decimal(first, 0),
-        decimal(last, 0)
-    )
-}
-
-/// Subtitle of a site's course.
-pub fn course_subtitle(measure: &str) -> String {
-    format!("Due episodes, {measure}, all conditions; 0 is best and 100 is worst")
 }
 
 /// The difference of a rate among those seen and with the lost imputed, in whole points.
@@ -414,7 +326,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_title_names_who_stands_out_and_on_which_side() {
+    fn a_comparison_is_named_with_what_it_allows_for() {
         let comparison = SiteComparison {
             condition: "all_conditions".to_owned(),
             condition_title: "All conditions".to_owned(),
@@ -434,15 +346,7 @@ mod tests {
             rows: Vec::new(),
             by_quarter: Vec::new(),
         };
-        assert_eq!(
-            funnel_title(&comparison, &[("A", Call::Above), ("B", Call::Within)]),
-            "A: response above what chance explains"
-        );
         assert_eq!(allowed_for(&comparison), "age (lacking: 3), sex; not: body-mass index");
         assert_eq!(name(&comparison), "All conditions: pain, minimal important change");
-        assert_eq!(
-            before_after_title(Some(("A", -0.034)), true),
-            "Allowing for case mix moves A most: down by 3.4 points"
-        );
     }
 }

@@ -1,11 +1,10 @@
 //! What all pages of one bulletin have in common: names of files, links, the period.
 
+use super::Rules;
 use super::file_names::FileNames;
-use super::rules::Rules;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::findings::setup_audience::{SetupsShown, shown_to};
 use crate::findings::sites::SiteComparison;
-use crate::report::figures::ScoreAxis;
 use crate::report::pages::{PageLink, Sheet, Surround};
 use crate::report::wording::{self, headings, notice, phrases, setups, sites};
 
@@ -14,6 +13,9 @@ pub(super) const SITES_FILE: &str = "sites.html";
 pub(super) const SETUPS_FILE: &str = "setups.html";
 pub(super) const DATA_QUALITY_FILE: &str = "data-quality.html";
 pub(super) const METHODS_FILE: &str = "methods.html";
+
+/// What a row is about: its label, period and site.
+pub(super) type Part = (String, Period, Option<String>);
 
 /// A bulletin about to be written.
 pub(super) struct Edition<'b> {
@@ -127,26 +129,24 @@ impl<'b> Edition<'b> {
 
     /// The source line of a figure.
     pub(super) fn source(&self, cited: Option<&str>) -> String {
-        wording::figures::source(&self.bulletin.group, self.bulletin.sites.len() as u64, cited)
+        let sites = wording::counted(self.bulletin.sites.len() as u64, "site", "sites");
+        let own = format!("Source: exports of {}, {sites}.", self.bulletin.group);
+        cited.map_or(own.clone(), |citation| format!("{own} Published points: {}.", citation.trim_end_matches('.')))
+    }
+
+    /// One part a site, over everything.
+    pub(super) fn site_parts(&self) -> Vec<Part> {
+        self.bulletin.sites.iter().map(|site| (site.clone(), Period::All, Some(site.clone()))).collect()
+    }
+
+    /// One part a quarter, the whole group.
+    pub(super) fn quarter_parts(&self) -> Vec<Part> {
+        let part = |&quarter| (phrases::quarter_short(quarter), Period::Quarter(quarter), None);
+        self.bulletin.quarters.iter().map(part).collect()
     }
 }
 
 /// What tells a comparison from others.
 fn parts(comparison: &SiteComparison) -> [&str; 3] {
     [&comparison.condition, &comparison.measure, comparison.definition()]
-}
-
-/// The axis of an outcome.
-pub(super) fn axis(outcome: &OutcomeFindings) -> ScoreAxis {
-    let with_unit = |unit: &str| match unit {
-        "" => outcome.title.clone(),
-        unit => format!("{}, {unit}", outcome.title),
-    };
-    ScoreAxis {
-        title: with_unit(&outcome.unit),
-        change_title: with_unit(phrases::unit_of_change(&outcome.unit)),
-        range: outcome.range,
-        lower_is_better: outcome.lower_is_better,
-        decimals: outcome.decimals,
-    }
 }
