@@ -25,7 +25,7 @@ pub fn run(arguments: &SetupsArguments) -> Result<Exit, Problem> {
     journey::refuse_too_many_rejected(&group, &understood)?;
     let records = journey::records(&group, &understood, None);
     let (found, _) = journey::setups_and_dose(&group, &understood, records, &stages);
-    let shown = shown_to(&found, group.audience.key());
+    let shown = shown_to(&found, group.audience);
     say::out(&setup_terminal::terminal(&shown.setups))?;
     Ok(if arguments.strict && found.required_fall_short() { Exit::FallsShort } else { Exit::Fine })
 }

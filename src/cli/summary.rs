@@ -11,7 +11,12 @@ pub fn of(bulletin: &Bulletin, page: &Path, patients: Option<&str>) -> String {
     let total = &bulletin.quality.total;
     let period = bulletin.period.map_or("all episodes".to_owned(), |quarter| quarter.to_string());
     let lines = [
-        format!("{}: {period}, {} sites, for {} readers", bulletin.group, bulletin.sites.len(), bulletin.audience),
+        format!(
+            "{}: {period}, {} sites, for {} readers",
+            bulletin.group,
+            bulletin.sites.len(),
+            bulletin.audience.key()
+        ),
         format!(
             "rows: {} read = {} kept + {} duplicate + {} rejected ({} of these left out by a declared filter), {} files",
             total.rows_read,

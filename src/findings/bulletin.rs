@@ -5,6 +5,7 @@ use super::curve::{Backtest, CurveOutcome, TimeToResponse};
 pub use super::shown::{Estimate, Period, Shown};
 use super::sites::{SeenAndLost, SiteComparison, SiteFindings};
 use crate::catalogue::Region;
+use crate::group::settings::Audience;
 
 /// One line of `completeness.csv`. `site` is `None` for the whole group.
 #[derive(Clone, PartialEq, Debug)]
@@ -258,8 +259,8 @@ pub struct Bulletin {
     pub sites: Vec<String>,
     /// Counts below or at this are withheld (4 internal, 10 for release).
     pub withhold_up_to: u32,
-    /// `internal` or `release`.
-    pub audience: &'static str,
+    /// Who may see it.
+    pub audience: Audience,
     /// Conditions, most episodes first; episodes without a condition come last under `not_recorded`.
     pub conditions: Vec<ConditionFindings>,
     /// Sites compared like for like; empty without two sites.

@@ -81,7 +81,7 @@ pub(crate) fn bulletin_by(
         quarters: quarters.into_iter().collect(),
         sites: sites.into_iter().map(|site| sources.records.names.sites.get(site).to_owned()).collect(),
         withhold_up_to: rule.up_to,
-        audience: sources.audience.key(),
+        audience: sources.audience,
         conditions,
         sites_compared,
         site_findings: pages.sites,

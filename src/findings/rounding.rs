@@ -112,11 +112,12 @@ impl Precision {
         }
     }
 
-    /// The widest step in standard errors: digits are 1, 2 and 5, so that one not narrower than another is at most 2.5 times as wide.
+    /// The widest step in standard errors: digits are 1, 2 and 5, so that the smallest step of at least two fifths of an error is at most 2.5 times as
+    /// wide as that.
     pub(super) fn widest_step(self) -> f64 {
         match self {
             Self::Internal => 1.0 / 5.0,
-            Self::Release(_) => 2.5 / 2.5,
+            Self::Release(_) => 1.0,
         }
     }
 

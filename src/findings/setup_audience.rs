@@ -1,6 +1,7 @@
 //! What of the findings on setups a readership may see: outside the group nobody's code.
 
 use super::setups::{SetupFindings, Where};
+use crate::group::settings::Audience;
 use std::borrow::Cow;
 
 /// The findings as one readership may see them.
@@ -14,9 +15,9 @@ pub struct SetupsShown<'s> {
     pub lines_left_out: u32,
 }
 
-/// The findings for `internal` or `release`: in a release everything that names a clinician's code is left out and counted.
-pub fn shown_to<'s>(setups: &'s SetupFindings, audience: &str) -> SetupsShown<'s> {
-    if audience != "release" {
+/// The findings for an audience: in a release everything that names a clinician's code is left out and counted.
+pub fn shown_to<'s>(setups: &'s SetupFindings, audience: Audience) -> SetupsShown<'s> {
+    if audience == Audience::Internal {
         return SetupsShown { setups: Cow::Borrowed(setups), findings_left_out: 0, lines_left_out: 0 };
     }
     let mut shown = setups.clone();

@@ -127,7 +127,7 @@ fn numerators(precision: Precision, rate: Option<Estimate>, all: u32, times: f64
         None => (0..=all).collect(),
         Some(rate) => {
             let half = widest_step(precision, rate, times) / 2.0;
-            let (low, high) = (rate.low.max(rate.value - half), rate.high.min(rate.value + half));
+            let (low, high) = ((rate.value - half).max(0.0), (rate.value + half).min(1.0));
             let (low, high) = ((low * f64::from(all)).floor() as u32, (high * f64::from(all)).ceil() as u32);
             (low..=high.min(all)).filter(|some| is_rate(precision, *some, all, rate, times)).collect()
         }
@@ -207,6 +207,32 @@ mod tests {
             round(&mut row, precision);
             assert!(COARSER.iter().any(|times| is_open(precision, &row, *times, apart)), "{row:?}");
             assert!(row.auc.is_some(), "{row:?}");
+        }
+    }
+
+    #[test]
+    fn numbers_are_tried_from_the_likeliest_outward_and_each_once() {
+        assert_eq!(outward(2, 5).collect::<Vec<u32>>(), [2, 3, 1, 4, 0, 5]);
+        for (start, last) in [(0, 3), (3, 3), (9, 4)] {
+            let mut tried: Vec<u32> = outward(start, last).collect();
+            tried.sort_unstable();
+            assert_eq!(tried, (0..=last).collect::<Vec<u32>>(), "from {start}");
+        }
+    }
+
+    #[test]
+    fn no_rate_that_a_step_could_make_of_another_is_left_out() {
+        for precision in [Precision::Internal, Precision::Release(1)] {
+            for times in COARSER {
+                for (some, all) in [(27, 33), (140, 350), (1, 12), (0, 9), (400, 2_000)] {
+                    let shown = rate(some, all).map(|rate| number(precision, rate, times));
+                    let found = numerators(precision, shown, all as u32, times);
+                    let by_trying_all: Vec<u32> = (0..=all as u32)
+                        .filter(|n| is_rate(precision, *n, all as u32, shown.unwrap(), times))
+                        .collect();
+                    assert_eq!(found, by_trying_all, "{some} of {all}, {times} times as roughly");
+                }
+            }
         }
     }
 }

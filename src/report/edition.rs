@@ -5,6 +5,7 @@ use super::file_names::FileNames;
 use crate::findings::bulletin::{Bulletin, ConditionFindings, OutcomeFindings, Period};
 use crate::findings::setup_audience::{SetupsShown, shown_to};
 use crate::findings::sites::SiteComparison;
+use crate::group::settings::Audience;
 use crate::report::pages::{PageLink, Sheet, Surround};
 use crate::report::wording::{self, headings, notice, phrases, setups, sites};
 
@@ -47,7 +48,7 @@ impl<'b> Edition<'b> {
 
     /// Whether it is for readers outside the group.
     pub(super) fn is_release(&self) -> bool {
-        self.bulletin.audience == "release"
+        self.bulletin.audience == Audience::Release
     }
 
     /// The quarter reported; everything when the data know no quarters.

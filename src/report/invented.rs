@@ -4,6 +4,7 @@ use crate::catalogue::Region;
 use crate::findings::bulletin::*;
 use crate::findings::curve::*;
 use crate::findings::quality::{DataQuality, FileAccount, ReasonCount};
+use crate::group::settings::Audience;
 use crate::report::{Rules, Threshold};
 use crate::rows::when::Quarter;
 
@@ -115,7 +116,7 @@ pub fn bulletin() -> Bulletin {
         quarters,
         sites: SITES.map(String::from).to_vec(),
         withhold_up_to: 4,
-        audience: "internal",
+        audience: Audience::Internal,
         conditions: vec![
             full(
                 "lumbar_disc_radicular",

@@ -2,6 +2,7 @@
 
 use super::{Report, report_of};
 use crate::findings::bulletin::Bulletin;
+use crate::group::settings::Audience;
 use crate::report::edition::Edition;
 use crate::report::invented;
 
@@ -90,7 +91,7 @@ fn a_site_has_its_own_findings_and_the_first_page_names_the_first() {
 #[test]
 fn a_release_names_no_clinician_and_says_how_many_were_left_out() {
     let mut bulletin = invented::bulletin();
-    bulletin.audience = "release";
+    bulletin.audience = Audience::Release;
     let report = report(&bulletin);
     for (name, page) in &report.pages {
         let page = page.split("</style>").nth(1).unwrap(); // the embedded typeface holds any three letters

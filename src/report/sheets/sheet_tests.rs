@@ -97,7 +97,7 @@ fn the_sheets_of_setups_begin_with_the_contract_columns() {
 #[test]
 fn a_release_has_no_clinician_in_its_sheets_of_setups() {
     let mut bulletin = crate::report::invented::bulletin();
-    bulletin.audience = "release";
+    bulletin.audience = Audience::Release;
     for (form, lines) in setup_sheets(&bulletin) {
         let Some(column) = form.columns.iter().position(|column| column.name == "clinician") else { continue };
         assert!(!lines.is_empty() && lines.iter().all(|line| line[column] == Cell::Empty), "{}", form.name);

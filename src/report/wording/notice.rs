@@ -1,5 +1,7 @@
 //! What every page says whatever the numbers are.
 
+use crate::group::settings::Audience;
+
 /// The notice, one paragraph an entry. Sources: the Cochrane review of traction for low-back pain (32 trials),
 /// NICE guideline NG59, and guidance on neck pain with radiating symptoms.
 pub const NOTICE: [&str; 4] = [
@@ -26,10 +28,10 @@ pub const NOTICE_HEADING: &str = "Notice";
 pub const SMALL_CELLS_HEADING: &str = "Small numbers";
 
 /// What is withheld, and from which count on. `up_to` is the highest count withheld.
-pub fn small_cells(up_to: u32, audience: &str) -> String {
+pub fn small_cells(up_to: u32, audience: Audience) -> String {
     let readers = match audience {
-        "release" => "for release outside the group",
-        _ => "for use inside the group",
+        Audience::Release => "for release outside the group",
+        Audience::Internal => "for use inside the group",
     };
     if up_to == 0 {
         return format!("This edition is {readers}. No number is withheld for being small.");
@@ -51,16 +53,16 @@ pub struct Rounding {
 }
 
 /// How the numbers of an edition are rounded.
-pub fn rounding(audience: &str) -> Rounding {
+pub fn rounding(audience: Audience) -> Rounding {
     match audience {
-        "release" => Rounding {
+        Audience::Release => Rounding {
             in_words: "Counts are rounded to fives, to the next below or above, so they need not add up; 15 is the least, and some counts of 11 \
                        and 12 are withheld, too. \
                        Shares are worked out from the rounded counts, and are as rough as these; other numbers are rounded to \
                        about half their standard error, p values up to one digit.",
             of_counts: "; rounded to fives",
         },
-        _ => Rounding {
+        Audience::Internal => Rounding {
             in_words: "Counts are exact. Other numbers are rounded to about a tenth of their standard error, p values up to two \
                        digits: further digits would say nothing of the group, but much of the patients behind a number.",
             of_counts: "",
@@ -84,11 +86,12 @@ mod tests {
 
     #[test]
     fn each_edition_names_its_own_limit() {
-        assert!(small_cells(4, "internal").contains("Counts of 1 to 4"));
-        assert!(small_cells(10, "release").contains("1 to 10"));
-        assert!(small_cells(10, "release").contains("release outside"));
+        assert!(small_cells(4, Audience::Internal).contains("Counts of 1 to 4"));
+        assert!(small_cells(10, Audience::Release).contains("1 to 10"));
+        assert!(small_cells(10, Audience::Release).contains("release outside"));
         assert!(
-            small_cells(10, "release").contains("rounded to fives") && small_cells(4, "internal").contains("exact")
+            small_cells(10, Audience::Release).contains("rounded to fives")
+                && small_cells(4, Audience::Internal).contains("exact")
         );
     }
 
