@@ -252,14 +252,19 @@ impl<'a> Reader<'a> {
     }
 
     /// The shown count that is cheapest to withhold among those from which the bounds of a variable follow or, if none is shown, among
-    /// those from which theirs follow, and so on.
+    /// those from which theirs follow, and so on; one over everything only if there is no other.
     fn cheapest(&self, variable: usize, patterns: &[Pattern]) -> Option<usize> {
+        self.cheapest_of(variable, |other| self.is_shown(other, patterns) && !other.is_multiple_of(self.cells))
+            .or_else(|| self.cheapest_of(variable, |other| self.is_shown(other, patterns)))
+    }
+
+    fn cheapest_of(&self, variable: usize, may_be: impl Fn(usize) -> bool) -> Option<usize> {
         let mut met = BTreeSet::new();
         let mut ring = vec![(variable, End::Low), (variable, End::High)];
         while !ring.is_empty() {
             let causes = ring.iter().flat_map(|(variable, end)| self.causes(*variable, *end));
             let next: Vec<(usize, End)> = causes.filter(|cause| met.insert(*cause)).collect();
-            let shown = next.iter().map(|(other, _)| *other).filter(|other| self.is_shown(*other, patterns));
+            let shown = next.iter().map(|(other, _)| *other).filter(|other| may_be(*other));
             if let Some(cheapest) = shown.min_by_key(|other| (self.cost(*other), *other)) {
                 return Some(cheapest);
             }
