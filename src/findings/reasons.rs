@@ -51,9 +51,9 @@ pub fn reason(about: &About<'_>, standing: &Standing, doubt: Option<Doubt>) -> S
     let chance = standing.chance_of_response.map_or(String::new(), |chance| {
         format!("; chance of an important change by day {:.0}: {}", standing.endpoint_day, in_percent(chance))
     });
-    let among = standing
-        .percentile
-        .map_or(String::new(), |percentile| format!("; {percentile:.0} of 100 patients like them would do worse"));
+    let among = standing.percentile.map_or(String::new(), |percentile| {
+        format!("; of 100 patients who began alike, {percentile:.0} would score worse")
+    });
     match standing.verdict {
         Verdict::BeyondOwnPrediction => {
             format!("{now}{expected}: worse than 97.5 % of what their own readings predict{chance}")
@@ -115,12 +115,12 @@ pub fn rules(rules: &OnTrackRules) -> Vec<String> {
          of what the patient's own earlier readings predict."
             .to_owned(),
         format!(
-            "Behind: fewer than {:.0} of 100 patients with the same baseline would do worse on that day, and the chance of an \
+            "Behind: of 100 patients with the same baseline, fewer than {:.0} would score worse on that day, and the chance of an \
              important change is under {:.0} %.",
             rules.behind_below,
             100.0 * rules.unlikely_below
         ),
-        format!("Ahead: more than {:.0} of 100 would do worse.", rules.ahead_above),
+        format!("Ahead: of 100 such patients, more than {:.0} would score worse.", rules.ahead_above),
         "Too few readings: no baseline and follow-up yet, or the predictions for the condition failed their test on patients \
          they had not seen."
             .to_owned(),

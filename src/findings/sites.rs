@@ -12,7 +12,7 @@ pub const ALL_CONDITIONS: &str = "all_conditions";
 /// What a comparison says of a site.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Call {
-    /// Better than its case mix lets expect, beyond chance and the number of comparisons.
+    /// Better than expected for its case mix, beyond chance and the number of comparisons.
     Above,
     /// Worse.
     Below,

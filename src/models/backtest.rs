@@ -37,11 +37,11 @@ pub struct HeldOut<'a> {
 struct Said {
     visit_no: u32,
     inside: Option<bool>,
-    foretold: Option<Foretold>,
+    predicted: Option<Predicted>,
 }
 
 #[derive(Clone, Copy, PartialEq, Debug)]
-struct Foretold {
+struct Predicted {
     chance: f64,
     behind: bool,
     responded: bool,
@@ -128,24 +128,24 @@ fn said_of(patient: &HeldOut<'_>) -> Vec<Said> {
         let inside = so_far.last().zip(earlier).and_then(|(reading, earlier)| yardstick.inside_band(earlier, reading));
         let latest = so_far.last().map_or(0.0, |(day, _)| day);
         let before_the_end = end.filter(|(end, _)| latest < *end && visit_no <= LAST_VISIT);
-        let foretold = before_the_end.and_then(|(_, responded)| {
+        let predicted = before_the_end.and_then(|(_, responded)| {
             let standing = yardstick.standing_given(so_far, Known { start, earlier, now });
             let behind = standing.verdict == Verdict::Behind;
-            Some(Foretold { chance: standing.chance_of_response?, behind, responded })
+            Some(Predicted { chance: standing.chance_of_response?, behind, responded })
         });
-        Said { visit_no, inside, foretold }
+        Said { visit_no, inside, predicted }
     };
     (1..=follow_ups).map(said).collect()
 }
 
 fn line(visit_no: u32, all: &[Said]) -> Option<Line> {
     let here = || all.iter().filter(|said| said.visit_no == visit_no);
-    let foretold: Vec<Foretold> = here().filter_map(|said| said.foretold).collect();
-    let patients = u32::try_from(foretold.len()).ok().filter(|patients| *patients >= FEWEST)?;
-    let chances: Vec<f64> = foretold.iter().map(|f| f.chance).collect();
-    let responded: Vec<bool> = foretold.iter().map(|f| f.responded).collect();
+    let predicted: Vec<Predicted> = here().filter_map(|said| said.predicted).collect();
+    let patients = u32::try_from(predicted.len()).ok().filter(|patients| *patients >= FEWEST)?;
+    let chances: Vec<f64> = predicted.iter().map(|f| f.chance).collect();
+    let responded: Vec<bool> = predicted.iter().map(|f| f.responded).collect();
     let failed: Vec<bool> = responded.iter().map(|responded| !responded).collect();
-    let behind: Vec<bool> = foretold.iter().map(|f| f.behind).collect();
+    let behind: Vec<bool> = predicted.iter().map(|f| f.behind).collect();
     let calls = confusion(&behind, &failed, Level::NINETY_FIVE).ok();
     Some(Line {
         visit_no,

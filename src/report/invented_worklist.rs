@@ -165,11 +165,11 @@ pub fn worklist() -> Worklist {
     let slow = Score { towards: 6.0, ..PAIN };
     let fast = Score { towards: 1.0, ..PAIN };
     let worsening = "9.0 on day 35, 7.0 at baseline: worse by 2.0, more than measurement error explains (1.8)";
-    let behind = "6.2 on day 35, expected 3.9 (2.1 to 5.7); 9 of 100 patients like them would do worse; chance of an important \
+    let behind = "6.2 on day 35, expected 3.9 (2.1 to 5.7); of 100 patients who began alike, 9 would score worse; chance of an important \
                   change by day 56: 31 %";
-    let ahead = "2.2 on day 35, expected 3.9 (2.1 to 5.7); 88 of 100 patients like them would do worse; chance of an important \
+    let ahead = "2.2 on day 35, expected 3.9 (2.1 to 5.7); of 100 patients who began alike, 88 would score worse; chance of an important \
                  change by day 56: 91 %";
-    let fine = "29.2 on day 35, expected 29.5 (16.5 to 42.5); 47 of 100 patients like them would do worse; chance of an \
+    let fine = "29.2 on day 35, expected 29.5 (16.5 to 42.5); of 100 patients who began alike, 47 would score worse; chance of an \
                 important change by day 56: 62 %";
 
     let mut first = patient(
@@ -206,7 +206,7 @@ pub fn worklist() -> Worklist {
             &FUNCTION,
             &WEEKLY,
             Status::Ahead,
-            "7.4 on day 35, expected 5.6 (4.1 to 7.1); 91 of 100 patients like them would do worse",
+            "7.4 on day 35, expected 5.6 (4.1 to 7.1); of 100 patients who began alike, 91 would score worse",
         )],
     );
     let plain =

@@ -78,7 +78,7 @@ pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], null: &NullMod
     };
     // the fold of each case; none for those that are not tried
     let folds: Vec<Option<u8>> = cases.iter().map(|case| tried(case).then(|| fold_of(key(case)))).collect();
-    let (mut foretold, mut came) = (Vec::new(), Vec::new());
+    let (mut predicted, mut observed) = (Vec::new(), Vec::new());
     for fold in 0..FOLDS {
         let mut design = Vec::new();
         let mut others = Vec::new();
@@ -95,18 +95,18 @@ pub fn quality(quantity: Quantity, mix: &CaseMix, cases: &[Case], null: &NullMod
         let Some(coefficients) = coefficients else { return Quality::default() };
         for ((row, value), _) in mix.rows().zip(values).zip(&folds).filter(|(_, of)| **of == Some(fold)) {
             let predictor: f64 = row.iter().zip(&coefficients).map(|(x, b)| x * b).sum();
-            foretold.push(if quantity == Quantity::Change { predictor } else { 1.0 / (1.0 + (-predictor).exp()) });
-            came.push(*value);
+            predicted.push(if quantity == Quantity::Change { predictor } else { 1.0 / (1.0 + (-predictor).exp()) });
+            observed.push(*value);
         }
     }
     match quantity {
-        Quantity::Change => of_changes(&foretold, &came),
-        _ => of_chances(&foretold, &came),
+        Quantity::Change => of_changes(&predicted, &observed),
+        _ => of_chances(&predicted, &observed),
     }
 }
 
-fn of_chances(chances: &[f64], came: &[f64]) -> Quality {
-    let outcomes: Vec<bool> = came.iter().map(|value| *value > 0.5).collect();
+fn of_chances(chances: &[f64], observed: &[f64]) -> Quality {
+    let outcomes: Vec<bool> = observed.iter().map(|value| *value > 0.5).collect();
     let area = auc(chances, &outcomes, Level::NINETY_FIVE).ok();
     let slope = match calibration(chances, &outcomes, Level::NINETY_FIVE) {
         Ok(Calibration::Fitted(fit)) => Some(fit.slope.value),
@@ -116,18 +116,18 @@ fn of_chances(chances: &[f64], came: &[f64]) -> Quality {
     Quality { discrimination: area.and_then(|area| area.estimate).map(of_area), calibration_slope: slope }
 }
 
-fn of_changes(foretold: &[f64], came: &[f64]) -> Quality {
-    let ones = vec![1.0; came.len()];
-    let mean = came.iter().sum::<f64>() / came.len().max(1) as f64;
-    let (around_mean, around): (f64, f64) = came
+fn of_changes(predicted: &[f64], observed: &[f64]) -> Quality {
+    let ones = vec![1.0; observed.len()];
+    let mean = observed.iter().sum::<f64>() / observed.len().max(1) as f64;
+    let (around_mean, around): (f64, f64) = observed
         .iter()
-        .zip(foretold)
+        .zip(predicted)
         .fold((0.0, 0.0), |(total, rest), (y, f)| (total + (y - mean) * (y - mean), rest + (y - f) * (y - f)));
-    let terms = [Term { name: "intercept", values: &ones }, Term { name: "foretold", values: foretold }];
+    let terms = [Term { name: "intercept", values: &ones }, Term { name: "predicted", values: predicted }];
     let explained = (around_mean > 0.0).then(|| 1.0 - around / around_mean);
     Quality {
         discrimination: explained.map(|value| Discrimination { value, interval: None }),
-        calibration_slope: linear_regression(&terms, came).ok().and_then(|fit| fit.estimates.get(1).copied()),
+        calibration_slope: linear_regression(&terms, observed).ok().and_then(|fit| fit.estimates.get(1).copied()),
     }
 }
 

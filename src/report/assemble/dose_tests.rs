@@ -25,7 +25,7 @@ fn the_sections_hold_three_figures_and_what_is_not_proof() {
     );
     assert!(outcome.contains("class=\"lead\">Pain: where return tension was 5 lbf (22 N) higher"));
     assert!(outcome.matches("Nothing here says what dose to give").count() >= 2, "with the lead, and once for all");
-    assert!(outcome.contains("The number of visits delivered is not held against outcome"));
+    assert!(outcome.contains("The number of visits delivered is not compared with outcome"));
     assert!(outcome.contains("Angle, cervical care, pain: too few episodes"));
     assert!(
         outcome.contains("Return tension, lumbar care goes along with response in pain by more than chance explains")

@@ -81,9 +81,11 @@ fn a_site_has_its_own_findings_and_the_first_page_names_the_first() {
     assert!(!coldlarch.contains("Dunnock Hill, table DT2"));
     assert!(plain(page(&report, "sites/eastlow.html")).contains("are spread unlike those"));
     let index = plain(page(&report, "index.html"));
-    assert!(index.contains(
-        "Setups: 10 findings, the first: Coldlarch: return tension (low back) is as the standard asks on 11 %"
-    ));
+    assert!(
+        index.contains(
+            "Setups: 10 findings, the first: Coldlarch: return tension (low back) meets the standard on 11 %"
+        )
+    );
     assert!(index.contains("href=\"setups.html#return-tension-lumbar\""));
     assert!(page(&report, "methods.html").contains("id=\"setups-over-time\""));
 }

@@ -311,7 +311,7 @@ fn the_backtest_is_printed_and_says_when_words_are_withheld_or_nothing_was_tried
     assert!(condition.contains("bands are too narrow"));
     assert!(condition.contains("are withheld for this measure, since its 80 % band held 66 %"));
     assert!(condition.contains("Of those called behind at follow-up reading 1, 70\u{a0}%"));
-    assert!(condition.contains("later episodes foretold from earlier ones"));
+    assert!(condition.contains("later episodes predicted from earlier ones"));
     assert!(page(&report, "stenosis").contains("No prediction was tried"));
 }
 
@@ -323,7 +323,7 @@ fn the_pages_of_sites_name_who_stands_out_and_keep_what_is_withheld() {
     assert!(sites.contains("Fennick Bridge: 38\u{a0}% of due episodes have baseline and endpoint"));
     assert!(sites.contains("Alderwick: response above what chance explains"), "the funnel says so in its title");
     let coldlarch = page_of(&report, "sites/coldlarch.html");
-    assert!(coldlarch.contains("does not differ from what its case mix lets expect"));
+    assert!(coldlarch.contains("does not differ from what is expected for its case mix"));
     assert!(coldlarch.contains("withheld"));
     let index = page_of(&report, "index.html");
     assert!(index.contains("href=\"sites.html#figure-sites_all-conditions_pain_minimal-important_funnel\""));

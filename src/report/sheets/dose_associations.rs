@@ -1,4 +1,4 @@
-//! `dose_associations.csv`: dose and setup held against the response. Associations, not effects.
+//! `dose_associations.csv`: dose and setup beside the response. Associations, not effects.
 
 use super::sheet::{Cell, Form, Kind, always, maybe};
 use crate::findings::dose::{DoseAssociation, DoseFindings, NotTested};
@@ -8,7 +8,7 @@ use crate::report::wording::sites::covariate_name;
 /// The sheet.
 pub const FORM: Form = Form {
     name: "dose_associations",
-    title: "Dose and setup of the first four visits held against the response, within sites and at equal case mix: associations, not proof",
+    title: "Dose and setup of the first four visits beside the response, within sites and at equal case mix: associations, not proof",
     columns: &[
         always("exposure", Kind::Text, "what of dose or setup, as a mean over the first four treated visits"),
         always("region", Kind::OneOf(&["lumbar", "cervical", "all"]), "region it is looked at in"),

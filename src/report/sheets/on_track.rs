@@ -19,7 +19,11 @@ pub const FORM: Form = Form {
         maybe("expected", Kind::Number, "mean expected of it before it was seen"),
         maybe("expected_low", Kind::Number, "lower end of the 80 % band expected of it"),
         maybe("expected_high", Kind::Number, "upper end of that band"),
-        maybe("percentile", Kind::Number, "share of patients like them who would do worse on that day, 0 to 100"),
+        maybe(
+            "percentile",
+            Kind::Number,
+            "share of patients who began alike who would score worse on that day, 0 to 100",
+        ),
         maybe("chance_of_response", Kind::Share, "chance of a minimal important change by the endpoint"),
         always(
             "status",

@@ -6,7 +6,7 @@ use crate::findings::setups::{SetupFindings, Where};
 /// The sheet.
 pub const FORM: Form = Form {
     name: "setup_conformance",
-    title: "How often setups are as the standard asks, by site, clinician and traction table",
+    title: "How often setups meet the standard, by site, clinician and traction table",
     columns: &[
         always("parameter", Kind::Text, "parameter of setup or dose"),
         always("region", Kind::OneOf(&["lumbar", "cervical", "other"]), "region treated"),

@@ -37,7 +37,7 @@ pub const FORM: Form = Form {
             "what is seen, in unit, shares to whole percent (0.005: less than one, 0.995: more than 99); withheld where few \
              patients stand on one side of it",
         ),
-        always("reference", Kind::Number, "what it is held against, in unit; for a drift the level before"),
+        always("reference", Kind::Number, "what it is compared with, in unit; for a drift the level before"),
         maybe("low", Kind::Number, "lower limit: see interval_of; withheld with observed"),
         maybe("high", Kind::Number, "upper limit; withheld with observed"),
         always("n", Kind::Count, "visits behind it"),

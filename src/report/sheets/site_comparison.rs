@@ -1,4 +1,4 @@
-//! `site_comparison.csv`: each site against what its case mix lets expect.
+//! `site_comparison.csv`: each site beside what is expected for its case mix.
 
 use super::sheet::{Cell, Form, Kind, always, maybe, period, three};
 use crate::findings::bulletin::Shown;

@@ -9,7 +9,7 @@ use crate::findings::curve::BacktestRow;
 pub const HEADING: &str = "How well the predictions did";
 /// Before the sheets.
 pub const INTRO: &str = "Clinicians are told for each patient where the next reading is expected and whether the patient is \
-     behind. Here every such prediction is repeated for patients whom the model had not seen, and held against what came. \
+     behind. Here every such prediction is repeated for patients whom the model had not seen, and compared with what happened. \
      Only patients whose endpoint was read can be checked; those who were lost may have fared otherwise.";
 /// What the words of the second sheet mean.
 pub const WHAT_BEHIND_MEANS: &str = "Sensitivity: of those who in the end did not respond, the share that had been called \
@@ -53,8 +53,8 @@ pub const NO_LINES: &str = "By number of the follow-up reading there were too fe
 /// How the patients were held out.
 pub fn scheme(key: &str) -> &'static str {
     match key {
-        "five folds by patient" => "each fifth of the patients foretold from the other four",
-        "later episodes" => "later episodes foretold from earlier ones",
+        "five folds by patient" => "each fifth of the patients predicted from the other four",
+        "later episodes" => "later episodes predicted from earlier ones",
         _ => "patients the model had not seen",
     }
 }
@@ -79,7 +79,7 @@ pub fn coverage(coverage: &Estimate) -> String {
         "more than it should: the bands are too wide"
     };
     format!(
-        "The 80\u{a0}% band foretold for a reading held {} of those readings, {verdict}.",
+        "The 80\u{a0}% band predicted for a reading held {} of those readings, {verdict}.",
         percent_with_interval(coverage.value, coverage.low, coverage.high)
     )
 }

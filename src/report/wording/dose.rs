@@ -43,7 +43,7 @@ pub const NOT_PROOF: &str = "An association is not proof: patients who do well t
 /// At the end of each sentence on an association that stands beside [`NOT_PROOF`].
 const NOT_PROOF_IN_BRIEF: &str = "An association, not proof.";
 /// What is not tested, and why.
-pub const NOT_VISITS: &str = "The number of visits delivered is not held against outcome: the outcome itself decides when care ends, so that \
+pub const NOT_VISITS: &str = "The number of visits delivered is not compared with outcome: the outcome itself decides when care ends, so that \
      the two go together whatever visits do.";
 /// What an E-value is.
 pub const E_VALUE: &str = "E-value (VanderWeele and Ding 2017): the least risk ratio by which something that nobody measured would have to go \

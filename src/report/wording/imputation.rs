@@ -7,7 +7,7 @@ use crate::findings::bulletin::{Estimate, Tipping};
 /// How it was done.
 pub const HOW: &str = "Imputed rate: what is missing of a patient's baseline or endpoint is drawn 50 times (10 times where over 1,000 are lost) from \
      the fitted course for that patient, given the readings there are, and the rates are pooled by Rubin's rules on the logit. \
-     That is right if whoever was lost went on as their own readings foretold; nothing in the data can show it.";
+     That is right if whoever was lost went on as their own readings predict; nothing in the data can show it.";
 /// Where no curve was fitted.
 pub const NOT_IMPUTED: &str = "Nothing is imputed here, since there is no fitted course to draw from.";
 /// In a cell without an imputed rate.

@@ -35,7 +35,7 @@ pub fn may(statement: &Statement<'_>) -> String {
             points(&difference.estimate)
         ),
         Statement::Sites(names) => format!(
-            "That {} from what the case mix lets expect by more than chance explains; not why, and no order of the others.",
+            "That {} from what is expected for the case mix by more than chance explains; not why, and no order of the others.",
             match names.as_slice() {
                 [one] => format!("{one} differs"),
                 many => format!("{} differ", many.join(" and ")),

@@ -48,7 +48,7 @@ fn course() -> Explanation {
             "In a very large group an outcome's models are fitted to 600 patients, and tried on them, since more would make \
              the errors of the curve no smaller than matters. The patients are drawn by a keyed hash of their key, blind to how \
              they fared; the note beside the curve then says of how many episodes. Everything that is counted is counted \
-             over everybody, and every patient is held against the curve.",
+             over everybody, and every patient is compared with the curve.",
             "Published cohorts are drawn as points with their intervals. They count from entry into a study.",
         ],
     )
@@ -98,8 +98,8 @@ fn predictions() -> Explanation {
         &[
             "Every prediction is repeated for patients whom the model has not seen, in two ways: five folds by patient, and \
              later episodes from a model of earlier ones. Each follow-up reading before the endpoint is taken as the latest, \
-             and what would have been said then is held against what came: whether the reading fell inside the 80 % band \
-             foretold before it, and whether the patient responded in the end.",
+             and what would have been said then is compared with what happened: whether the reading fell inside the 80 % band \
+             predicted before it, and whether the patient responded in the end.",
             "Area under the receiver operating characteristic with the interval of DeLong and others (1988, Biometrics \
              44:837-45); Brier score, the mean of (chance − outcome)²; calibration intercept and slope of a logistic \
              regression of the outcome on the logit of the chance; coverage, sensitivity, specificity and predictive value \

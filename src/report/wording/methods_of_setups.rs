@@ -12,18 +12,18 @@ fn setups() -> Explanation {
         "setups",
         "Setups compared",
         &[
-            "Setups are held against the group's written standard, or, where it names none, against the program's own values, which are common \
+            "Setups are compared with the group's written standard, or, where it names none, with the program's own values, which are common \
              practice without a published source. A number meets the standard from its least to its most value, both included.",
             "Where the variation sits: nested variance components (site, clinician or table, patient, visit) by restricted maximum likelihood \
              (Patterson and Thompson 1971, Biometrika 58:545-54). A share is a level's variance over their sum; its interval is by profile \
              likelihood. With few sites the interval is wide, as it should be. A yes or no is taken as 1 and 0.",
-            "How often the standard is met: a site is held against the other sites, a clinician or table against the rest of its site, by the \
+            "How often the standard is met: a site is compared with the other sites, a clinician or table with the rest of its site, by the \
              binomial distribution with visits divided by their design effect (Donner and Klar 2000), since visits of one patient are alike. A \
              required item must also be met on 90 % of visits of every site, a choice of the program. The funnel shows what chance gives \
              at a number of visits (95 % and 99.8 %) with the average design effect; the call in the sheet decides, not the place in the funnel.",
             "Unlike the others: one value a patient's course, the mean of its visits there, less what its condition differs by; what builds up \
-             over a course is read from the first three visits. The mean of a site is held against those of the other sites, of a clinician or \
-             table against the rest of its site: against chance, and against what such units usually differ by (externally studentised \
+             over a course is read from the first three visits. The mean of a site is compared with those of the other sites, of a clinician or \
+             table with the rest of its site, and the difference with chance and with what such units usually differ by (externally studentised \
              residual, Cook and Weisberg 1982). The larger p value counts, so that sites which all differ a little are not all called.",
             "Spread unlike the rest: the energy distance between the site's values and the others', after the means are laid on each other, with \
              a p value by permuting patients between them (Szekely and Rizzo 2013, J Stat Plan Inference 143:1249-72), and by how far other \
@@ -63,13 +63,13 @@ fn entries() -> Explanation {
         "setups-entries",
         "How setups are recorded",
         &[
-            "Copied forward: the share of a clinician's visits whose fields of the setup all equal those of the same patient's visit before, held \
-             against how often other clinicians' do, all numbers rounded to the coarsest step that a site records. A run of identical entries says \
+            "Copied forward: the share of a clinician's visits whose fields of the setup all equal those of the same patient's visit before, \
+             beside how often other clinicians' do, all numbers rounded to the coarsest step that a site records. A run of identical entries says \
              nothing about who made them or why; forms that fill themselves in do the same.",
-            "Last digits: of values from a fine scale, one visit a patient's course. A clinician's are held against those of the other clinicians \
+            "Last digits: of values from a fine scale, one visit a patient's course. A clinician's are compared with those of the other clinicians \
              whose site writes in the same unit and step, since patients like round numbers too, by the binomial distribution of the \
              digit most above theirs, times ten for the choice of digit.",
-            "Possible or not: each rule holds recorded numbers against each other or against a limit, and names its source. Places are held against \
+            "Possible or not: each rule compares recorded numbers with each other or with a limit, and names its source. Places are compared with \
              the rest of the group, patients being clusters. A group can switch a rule off in its standard.",
         ],
     )

@@ -7,7 +7,7 @@ pub(super) fn sites() -> Explanation {
         "sites",
         "Sites compared",
         &[
-            "A site's patients are held against what a model without sites expects of them, given what was known before treatment: burden \
+            "A site's patients are compared with what a model without sites expects of them, given what was known before treatment: burden \
              at the start and its square, measure and condition, time since onset, burden at the start in the other domain, age, \
              compensation claim, prior surgery, sex and body-mass index, in that order, as far as there is room: ten events and ten \
              non-events to a column (Peduzzi and others 1996, J Clin Epidemiol 49:1373-9). Those who lack a value are a class of their \

@@ -207,7 +207,7 @@ pub fn can_say(endpoint_days: (i32, i32)) -> Vec<String> {
         "How many reached each definition of a response, and how far those without readings could move that."
             .to_string(),
         "Whether this quarter differs from the one before, or from a year ago, by more than chance.".to_string(),
-        "Which sites differ from what their case mix lets expect by more than chance, and which lose sight of their patients."
+        "Which sites differ by more than chance from what is expected for their case mix, and which lose sight of their patients."
             .to_string(),
     ]
 }

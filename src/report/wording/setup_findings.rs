@@ -52,7 +52,7 @@ pub fn sentence(found: &SetupFinding, setups: &SetupFindings) -> String {
                     amount(usual.reference)
                 )
             });
-            format!("{place}: {about} is as the standard asks on {seen} of {behind}, {held}.{usual}{grade}")
+            format!("{place}: {about} meets the standard on {seen} of {behind}, {held}.{usual}{grade}")
         }
         Kind::Unlike if found.unit == "share" => {
             format!("{place}: {about} is recorded as so on {seen} of {behind}, {} on {held}.", elsewhere(found))

@@ -10,7 +10,7 @@ pub const TITLE: &str = "Setups and dose";
 /// Opening, for those who hear the page.
 pub const OPENING: &str = "What was found";
 /// What was looked at.
-pub const LOOKED_AT: &str = "What was held against what";
+pub const LOOKED_AT: &str = "What was compared";
 /// Table of contents.
 pub const CONTENTS: &str = "On this page";
 /// The tables' openings.
@@ -22,7 +22,7 @@ pub const POSSIBLE: &str = "Possible or not";
 /// Where the variation sits.
 pub const VARIATION: &str = "Where the variation sits";
 /// Conformance.
-pub const CONFORMANCE: &str = "How often it is as the standard asks";
+pub const CONFORMANCE: &str = "How often it meets the standard";
 /// Over time.
 pub const OVER_TIME: &str = "Week by week";
 /// On a site's page.
@@ -62,19 +62,19 @@ pub fn on_first_page(findings: usize, first: &str) -> String {
 /// What was held against what.
 pub fn looked_at(setups: &SetupFindings) -> Vec<String> {
     let standard = match &setups.standard_file {
-        Some(file) => format!("Setups are held against the group's written standard, {file}."),
-        None => "The group has named no written standard. Setups are held against the program's own values instead: common practice, no \
+        Some(file) => format!("Setups are compared with the group's written standard, {file}."),
+        None => "The group has named no written standard. Setups are compared with the program's own values instead: common practice, no \
              published source. They are a place to start from, not a rule."
             .to_owned(),
     };
     let span = setups.span.map_or(String::new(), |(first, last)| format!(" from {} to {}", day(first), day(last)));
     let undated = match setups.undated {
         0 => String::new(),
-        n => format!(" Of these, {} without a calendar day stand on no time chart.", count(u64::from(n))),
+        n => format!(" Of these, {} without a calendar day are left out of the time charts.", count(u64::from(n))),
     };
     let visits = format!(
-        "{} treated visits{span} were looked at.{undated} Sites are also held against each other, each clinician and table against the \
-         rest of its site, and each against its own past.",
+        "{} treated visits{span} were looked at.{undated} Sites are also compared with each other, each clinician and table with the \
+         rest of its site, and each with its own past.",
         count(u64::from(setups.visits))
     );
     let tests = format!(
@@ -198,7 +198,7 @@ pub fn untold(why: &str) -> String {
 pub fn met(conformance: &Conformance, asked: &Asked) -> String {
     let whom = asked.position.map_or(String::new(), |position| format!(" of patients lying {position}"));
     format!(
-        "In the whole group {} of {}{whom} are as the standard asks.",
+        "In the whole group {} of {}{whom} meet the standard.",
         percent(conformance.group),
         visits_counted(conformance.visits)
     )
@@ -207,7 +207,7 @@ pub fn met(conformance: &Conformance, asked: &Asked) -> String {
 /// Caption of the conformance's sheet.
 pub fn conformance_caption(about: About, position: Option<&str>) -> String {
     let position = position.map_or(String::new(), |position| format!(", {position}"));
-    format!("{}, {}{position}: visits that are as the standard asks", title(about.parameter), region(about.region))
+    format!("{}, {}{position}: visits that meet the standard", title(about.parameter), region(about.region))
 }
 
 /// Columns of the conformance's sheet.

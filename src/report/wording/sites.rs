@@ -42,7 +42,7 @@ pub const MODELS_CAPTION: &str = "Case-mix models";
 pub const MEASURE: &str = "measure";
 
 /// Before the funnels.
-pub const INTRO: &str = "Each site is held against what its own patients would be expected to do at the group as a whole, given what \
+pub const INTRO: &str = "Each site is compared with what its own patients would be expected to do at the group as a whole, given what \
      was known of them before treatment. A difference that remains may come from treatment, from what no model holds, or from \
      who was not followed up; it is where to look, not a verdict.";
 /// Before those lost.
@@ -120,11 +120,12 @@ pub fn call_lead(comparison: &SiteComparison, row: &SiteRow) -> String {
     let (site, about) = (&row.site, about(comparison));
     match comparison.quantity {
         Quantity::Response => format!(
-            "{site}: {raw} of those with both readings reached the minimal important change ({about}) where its case mix lets expect \
-             {expected}: {side} than chance explains."
+            "{site}: {raw} of those with both readings reached the minimal important change ({about}), {side} than the \
+             {expected} expected for its case mix, by more than chance explains."
         ),
         Quantity::Change => format!(
-            "{site}: burden fell by {raw} points ({about}) where its case mix lets expect {expected}: {side} than chance explains."
+            "{site}: scores fell by {raw} points on a scale of 0 to 100 ({about}), {side} than the {expected} expected for its case mix, by \
+             more than chance explains."
         ),
         Quantity::FollowedUp => format!(
             "{site}: {raw} of due episodes have baseline and endpoint ({about}) where {expected} would be expected: {side} than chance \
@@ -230,7 +231,7 @@ pub fn q_value(q: f64) -> String {
 /// Where no site is called.
 pub fn nobody(sites: usize, comparisons: usize) -> String {
     format!(
-        "No site differs from what its case mix lets expect by more than chance explains, in {} of {}.",
+        "No site differs from what is expected for its case mix by more than chance explains, in {} of {}.",
         counted(comparisons as u64, "comparison", "comparisons"),
         counted(sites as u64, "site", "sites")
     )
@@ -239,7 +240,7 @@ pub fn nobody(sites: usize, comparisons: usize) -> String {
 /// On a site's page, where it is called nowhere.
 pub fn not_called(site: &str, tested: usize) -> String {
     format!(
-        "{site} does not differ from what its case mix lets expect by more than chance explains, in any of {}.",
+        "{site} does not differ from what is expected for its case mix by more than chance explains, in any of {}.",
         counted(tested as u64, "comparison", "comparisons")
     )
 }

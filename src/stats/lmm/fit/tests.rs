@@ -84,7 +84,7 @@ fn the_answer_does_not_depend_on_the_start_or_on_units() {
 
 #[test]
 fn a_variance_at_zero_is_a_fit_that_names_it() {
-    // the subjects' means are nearer to each other than their readings let expect
+    // the subjects' means are nearer to each other than their readings suggest
     let fit = fitted(intercepts(&[&[1.0, 9.0], &[2.0, 8.1], &[0.5, 9.5]]));
     let singular = fit.singular.unwrap();
     assert_eq!((singular.rank, singular.zero_variances), (0, vec![0]));
