@@ -17,7 +17,7 @@ fn every_kind_says_what_where_how_far_and_on_how_many_visits() {
     let expected = [
         (
             Kind::Conformance,
-            "Coldlarch: return tension (low back) is as the standard asks on 11 % (95 % CI 7 to 16) of 1,240 visits of 131 patients, \
+            "Coldlarch: return tension (low back) meets the standard on 11 % (95 % CI 7 to 16) of 1,240 visits of 131 patients, \
              at the other sites on 93 %. The item is required.",
         ),
         (
@@ -139,7 +139,7 @@ fn a_withheld_share_is_told_as_withheld_and_no_number_stands_beside_it() {
     let said = sentence(&found, &setups).replace('\u{a0}', " ");
     assert_eq!(
         said,
-        "Coldlarch: return tension (low back) is as the standard asks on a share that is withheld of 1,240 visits of 131 patients, \
+        "Coldlarch: return tension (low back) meets the standard on a share that is withheld of 1,240 visits of 131 patients, \
          at the other sites on 93 %. The item is required."
     );
     assert_eq!(
