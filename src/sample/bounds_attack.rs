@@ -419,9 +419,8 @@ impl Attack {
                 problem.add_constraint(expression, *op, rest);
             }
         }
-        let Ok(solution) = problem.solve().and_then(|outcome| Ok(outcome.into_solution().unwrap())) else {
-            println!("no solution for {}", self.targets[target].name);
-            return false;
+        let Ok(solution) = problem.solve().map(|outcome| outcome.into_solution().unwrap()) else {
+            panic!("no data fit what is shown beside {}", self.targets[target].name)
         };
         let values: Vec<f64> = (0..self.bounds.len())
             .map(|single| variables.get(&single).map_or(self.bounds[single].0, |v| solution.var_value(*v)))
