@@ -287,7 +287,7 @@ fn group(seed: u64, patients: usize, audience: Audience) -> [Bulletin; 2] {
 
 #[test]
 fn no_withheld_count_follows_from_all_that_circulates() {
-    for (seed, patients) in [(1, 60), (2, 120), (3, 240), (4, 500), (5, 900)] {
+    for (seed, patients) in [(1, 60), (2, 120), (3, 240), (4, 500)] {
         for audience in [Audience::Internal, Audience::Release] {
             let [report, open] = group(seed, patients, audience);
             let truth = system_of(&open, &BTreeMap::new()).values;
