@@ -71,13 +71,15 @@ struct Fact {
     parts: Vec<usize>,
 }
 
-/// Every count and every rest in every cell, what is known of it, and how it hangs together.
-struct Reader<'a> {
+/// Every count and every rest in every cell, what is known of it, and how it hangs together. The facts are gathered once, however often is looked.
+pub(super) struct Reader<'a> {
     counts: &'a [Count],
     cells: usize,
     columns: usize,
     /// The true values, by variable.
     truth: Vec<i64>,
+    /// The most that can be left in each relation and cell.
+    most_left: Vec<i64>,
     low: Vec<i64>,
     high: Vec<i64>,
     facts: Vec<Fact>,
@@ -90,13 +92,14 @@ struct Reader<'a> {
 /// Withholds one shown count for each small one whose range is too narrow, one for each neighbourhood at a time; whether any was.
 /// `seen`: what a reader knows of a count that is shown.
 pub(super) fn widen(
-    counts: &[Count],
+    reader: &mut Reader<'_>,
     relations: &[Relation],
     up_to: u32,
     seen: impl Fn(u32) -> RangeInclusive<u32>,
     patterns: &mut [Pattern],
 ) -> bool {
-    let Some(mut reader) = Reader::new(counts, relations, patterns, seen) else { return false };
+    let counts = reader.counts;
+    reader.look(patterns, seen);
     reader.narrow();
     let protected = counts.len() + relations.len();
     let is_protected = |kind: usize| {
@@ -125,31 +128,11 @@ pub(super) fn widen(
 }
 
 impl<'a> Reader<'a> {
-    fn new(
-        counts: &'a [Count],
-        relations: &[Relation],
-        patterns: &[Pattern],
-        seen: impl Fn(u32) -> RangeInclusive<u32>,
-    ) -> Option<Self> {
+    pub(super) fn new(counts: &'a [Count], relations: &[Relation]) -> Option<Self> {
         let first = &counts.first()?.counts;
         let (rows, columns, cells) = (first.rows(), first.columns(), first.values().len());
         let mut truth: Vec<i64> = counts.iter().flat_map(|c| c.counts.values()).map(|n| i64::from(*n)).collect();
-        let (mut low, mut high) = (Vec::new(), Vec::new());
-        for (count, pattern) in counts.iter().zip(patterns) {
-            for (cell, n) in count.counts.values().iter().enumerate() {
-                let is_published = cell < cells - columns;
-                let (least, most) = match *n {
-                    0 => (0, 0),
-                    n if is_published && !pattern.at(cell) => {
-                        let range = seen(n);
-                        (i64::from(*range.start()), i64::from(*range.end()))
-                    }
-                    _ => (i64::from(is_published), MANY),
-                };
-                low.push(least);
-                high.push(most);
-            }
-        }
+        let mut most_left = Vec::new();
         let mut facts = Vec::new();
         for relation in relations {
             let rest = truth.len();
@@ -169,8 +152,7 @@ impl<'a> Reader<'a> {
             }
             // two counts that are the same in every cell are the same by their definitions
             let most = if left.iter().all(|left| *left == 0) { 0 } else { MANY };
-            low.extend(std::iter::repeat_n(0, cells));
-            high.extend(std::iter::repeat_n(most, cells));
+            most_left.extend(std::iter::repeat_n(most, cells));
             truth.extend(left);
         }
         for kind in 0..counts.len() + relations.len() {
@@ -188,7 +170,32 @@ impl<'a> Reader<'a> {
                 }
             }
         }
-        Some(Self { counts, cells, columns, truth, low, high, facts, facts_of, withheld_with: withheld_with(counts) })
+        let (low, high) = (Vec::new(), Vec::new());
+        let withheld_with = withheld_with(counts);
+        Some(Self { counts, cells, columns, truth, most_left, low, high, facts, facts_of, withheld_with })
+    }
+
+    /// Sets the bounds to what the sheets show.
+    fn look(&mut self, patterns: &[Pattern], seen: impl Fn(u32) -> RangeInclusive<u32>) {
+        self.low.clear();
+        self.high.clear();
+        for (count, pattern) in self.counts.iter().zip(patterns) {
+            for (cell, n) in count.counts.values().iter().enumerate() {
+                let is_published = cell < self.cells - self.columns;
+                let (least, most) = match *n {
+                    0 => (0, 0),
+                    n if is_published && !pattern.at(cell) => {
+                        let range = seen(n);
+                        (i64::from(*range.start()), i64::from(*range.end()))
+                    }
+                    _ => (i64::from(is_published), MANY),
+                };
+                self.low.push(least);
+                self.high.push(most);
+            }
+        }
+        self.low.extend(self.most_left.iter().map(|_| 0));
+        self.high.extend(&self.most_left);
     }
 
     fn bounds(&self, variable: usize) -> (i64, i64) {
@@ -359,7 +366,7 @@ mod tests {
         // each site's rest of 5 or more is open by itself; that it is the same five that make up the quarter is not
         let counts = [count(&with_totals(&[vec![3, 40], vec![40, 50]]))];
         let mut patterns = vec![Pattern::of(&counts[0].sensitive)];
-        assert!(widen(&counts, &[], UP_TO, exact, &mut patterns));
+        assert!(widen(&mut Reader::new(&counts, &[]).unwrap(), &[], UP_TO, exact, &mut patterns));
         let withheld = |period, site| patterns[0].has(Cell { period, site });
         assert!(withheld(1, 1) && (withheld(1, 2) || withheld(2, 1)), "{patterns:?}");
     }
@@ -371,7 +378,9 @@ mod tests {
         for protects_rest in [false, true] {
             let mut patterns = vec![Pattern::of(&whole.sensitive), Pattern::of(&part.sensitive)];
             let relations = [Relation { whole: 0, parts: vec![1], protects_rest }];
-            assert_eq!(widen(&[whole.clone(), part.clone()], &relations, UP_TO, exact, &mut patterns), protects_rest);
+            let counts = [whole.clone(), part.clone()];
+            let mut reader = Reader::new(&counts, &relations).unwrap();
+            assert_eq!(widen(&mut reader, &relations, UP_TO, exact, &mut patterns), protects_rest);
         }
     }
 
@@ -433,7 +442,8 @@ mod tests {
             let counts = [count(&whole), Count { within: vec![0], ..count(&part) }];
             let mut patterns = close(&counts, &[], UP_TO);
             let relations = [Relation { whole: 0, parts: vec![1], protects_rest: false }];
-            while widen(&counts, &relations, UP_TO, exact, &mut patterns) {
+            let mut reader = Reader::new(&counts, &relations).unwrap();
+            while widen(&mut reader, &relations, UP_TO, exact, &mut patterns) {
                 super::super::complementary::close_further(&counts, &[], UP_TO, &mut patterns);
             }
             let bounds = possible(&whole, &part, &patterns);

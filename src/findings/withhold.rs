@@ -131,8 +131,10 @@ pub fn patterns(rule: Rule, episodes: &Table<u32>, outcomes: &[OutcomeCounts]) -
     let mut patterns = close(&counts, &sums, rule.up_to);
     let mut relations = Vec::new();
     places.iter().for_each(|places| places.relations(rule, &counts, &mut relations));
-    while bounds::widen(&counts, &relations, rule.up_to, |count| rule.seen(count), &mut patterns) {
-        close_further(&counts, &sums, rule.up_to, &mut patterns);
+    if let Some(mut reader) = bounds::Reader::new(&counts, &relations) {
+        while bounds::widen(&mut reader, &relations, rule.up_to, |count| rule.seen(count), &mut patterns) {
+            close_further(&counts, &sums, rule.up_to, &mut patterns);
+        }
     }
     let at = |place: usize| patterns.get(place).cloned().unwrap_or_else(|| Pattern::of(&episodes.map(|_| true)));
     let definition = |[with_outcome, denominator, responders]: &[usize; 3]| DefinitionPatterns {
